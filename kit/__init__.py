@@ -1,0 +1,38 @@
+"""A formulation lab book for hair conditioners: formula, batch, readings, comparison, write-up.
+
+The public names are loaded when first used, so that `import kit` costs almost nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+
+__version__ = "0.1.0"
+
+_PUBLIC = {
+    "KitError": "kit.errors",
+    "compare": "kit.trials.compare",
+    "diff": "kit.formula.versions",
+    "load_formula": "kit.formula.files",
+    "load_library": "kit.formula.library",
+    "new_labbook": "kit.labbook.book",
+    "open_labbook": "kit.labbook.book",
+    "open_source": "kit.labbook.source",
+    "plan_batch": "kit.bench.sheet",
+    "run_template": "kit.writeup.run",
+    "write_up": "kit.writeup.write_up",
+}
+
+__all__ = ["__version__", *sorted(_PUBLIC)]
+
+
+def __getattr__(name: str):
+    if name not in _PUBLIC:
+        raise AttributeError(f"module 'kit' has no attribute {name!r}")
+    value = getattr(import_module(_PUBLIC[name]), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_PUBLIC})

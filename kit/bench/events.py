@@ -1,0 +1,86 @@
+"""What happens to a batch, as far as its mass balance is concerned. Corrections and voids are already applied."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from kit.formula.material import Material
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """A material weighed out for a phase; several portions of a line add up. [g]"""
+
+    material: Material
+    phase: str
+    phase_kind: str
+    mass_g: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class WeighedBack:
+    """What was found in an emptied container. [g]
+
+    With a phase it never entered the vessel: it is part of that phase as weighed, or of one `material` of it where that
+    material had its own boat. Without a phase it is batch, left on a tool such as the mixing head; typed straight after a
+    gross weighing, it had left the vessel before it.
+    """
+
+    mass_g: Decimal
+    phase: str = ""
+    container: str = ""
+    material: Material | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Combined:
+    """Phases brought together in the vessel; all water and oil phases when none is named."""
+
+    phases: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """A phase added to the vessel, such as the cool-down phase."""
+
+    phase: str
+
+
+@dataclass(frozen=True, slots=True)
+class Gross:
+    """The vessel weighed whole: gross less tare. [g]
+
+    `phases_in` says which phases were in, where the events do not; `division_g` is that of the balance.
+    """
+
+    net_g: Decimal
+    phases_in: tuple[str, ...] | None = None
+    division_g: Decimal = Decimal("0.01")
+
+
+@dataclass(frozen=True, slots=True)
+class ToppedUp:
+    """Water made up; booked to the water line of the formula unless another material is named. [g]"""
+
+    mass_g: Decimal
+    material: Material | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Adjusted:
+    """An adjuster poured in at the end, such as an acid to reach the pH. [g]"""
+
+    material: Material
+    mass_g: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """Batch taken out of the vessel, such as a sample. [g]"""
+
+    mass_g: Decimal
+    why: str = ""
+
+
+Event = Weighed | WeighedBack | Combined | Added | Gross | ToppedUp | Adjusted | Taken

@@ -1,0 +1,1 @@
+"""What is seen: one module for each question a figure answers."""

@@ -1,0 +1,99 @@
+"""A figure as the kit shows it: the drawing, a sentence that says what it shows, and its numbers as a table.
+
+Drawn with plotly; sent to the notebook as plotly's own MIME type, so that it shows in JupyterLab and in a page without
+a request to anywhere. Colours never carry a meaning alone: markers and line styles differ too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from kit.show import TOKENS, Table
+
+WIDTH, HEIGHT = 680, 400  # fits an A4 page in print
+MIME = "application/vnd.plotly.v1+json"
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A drawn figure.
+
+    Parameters
+    ----------
+    title : str      The question it answers.
+    subtitle : str   The method line: spindle, speed, reading time, temperature, age.
+    traces : list    plotly traces as plain dictionaries.
+    layout : dict    plotly layout over the kit's own.
+    table : Table    Every number drawn.
+    summary : str    What it shows, in one sentence, for a reader who does not see it.
+    """
+
+    title: str
+    subtitle: str
+    traces: Sequence[dict[str, Any]]
+    layout: dict[str, Any]
+    table: Table
+    summary: str
+
+    def json(self) -> dict[str, Any]:
+        """The figure as plotly JSON, plain lists only, its numbers in `layout.meta`."""
+        heading = f"<b>{_mark_up(self.title)}</b><br><span style='font-size:12px;color:{TOKENS['quiet']}'>{_mark_up(self.subtitle)}</span>"
+        layout = _merged(_base_layout(), {"title": {"text": heading}, **self.layout})
+        layout["meta"] = {"kit": {"title": self.title, "columns": list(self.table.columns), "note": self.table.note, "summary": self.summary,
+                                  "rows": [[str(cell) for cell in row] for row in self.table.rows]}}
+        return {"data": list(self.traces), "layout": layout, "config": {"displaylogo": False, "responsive": False}}
+
+    def plotly(self):
+        """The figure as a plotly `Figure`, to restyle by hand."""
+        import plotly.graph_objects as graph_objects
+
+        drawn = self.json()
+        return graph_objects.Figure(data=drawn["data"], layout=drawn["layout"])
+
+    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, Any]:
+        return {MIME: self.json(), "text/plain": str(self)}
+
+    def __str__(self) -> str:
+        return f"{self.title}\n{self.summary}\n{self.table}"
+
+
+def series(index: int) -> dict[str, str]:
+    """Colour, marker and line style of the n-th series; they repeat after eight."""
+    place = index % len(TOKENS["series"])
+    return {"color": TOKENS["series"][place], "symbol": TOKENS["symbols"][place], "dash": TOKENS["dashes"][place]}
+
+
+def band(low: float | None, high: float | None, *, words: str) -> tuple[list[dict], list[dict]]:
+    """A shaded spec band across the figure, with its limits in words: (shapes, annotations)."""
+    edges = [value for value in (low, high) if value is not None]
+    line = {"color": TOKENS["series"][0], "width": 1, "dash": "dot"}
+    shapes = [{"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": value, "y1": value, "line": line, "layer": "below"} for value in edges]
+    if len(edges) == 2:
+        shapes.append({"type": "rect", "xref": "paper", "x0": 0, "x1": 1, "y0": low, "y1": high, "fillcolor": TOKENS["band"], "line": {"width": 0},
+                       "layer": "below"})
+    note = {"xref": "paper", "x": 1, "xanchor": "right", "y": edges[-1], "yanchor": "bottom", "text": _mark_up(words), "showarrow": False,
+            "font": {"size": 11, "color": TOKENS["quiet"]}}
+    return shapes, [note]
+
+
+def _mark_up(text: str) -> str:
+    """Typed text inside plotly's small markup: angle brackets are shown, not obeyed."""
+    return str(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+
+
+def _base_layout() -> dict[str, Any]:
+    axis = {"gridcolor": "#e6e9ec", "linecolor": TOKENS["rule"], "zeroline": False, "ticks": "outside", "tickcolor": TOKENS["rule"], "automargin": True}
+    return {"template": "none", "width": WIDTH, "height": HEIGHT, "font": {"family": TOKENS["font"], "size": 13, "color": TOKENS["ink"]},
+            "title": {"x": 0, "xref": "paper", "xanchor": "left", "y": 0.97, "yanchor": "top", "font": {"size": 15}},
+            "margin": {"l": 70, "r": 24, "t": 76, "b": 60}, "paper_bgcolor": "#ffffff", "plot_bgcolor": "#ffffff",
+            "xaxis": dict(axis), "yaxis": dict(axis), "showlegend": True,
+            "legend": {"orientation": "h", "x": 0, "xanchor": "left", "y": -0.2, "yanchor": "top"}, "hovermode": "closest"}
+
+
+def _merged(base: dict[str, Any], over: dict[str, Any]) -> dict[str, Any]:
+    merged = dict(base)
+    for key, value in over.items():
+        merged[key] = _merged(base[key], value) if isinstance(value, dict) and isinstance(base.get(key), dict) else value
+    return merged

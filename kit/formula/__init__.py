@@ -1,0 +1,1 @@
+"""What is meant: materials, compositions, formulas and their versions, and the review of a composition."""

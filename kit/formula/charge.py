@@ -1,0 +1,74 @@
+"""Charge of the large ions in a composition: active cationic, large anions, and the acid an amine needs.
+
+Only surfactants and polymers count. Small counter-ions (chloride, lactate, citrate, benzoate, EDTA) bind loosely and are
+left out. An amine is a cation only when acidified; here it is counted as if fully neutralised, because no pH is computed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import Decimal
+
+from kit.formula.composition import Composition, Share
+from kit.formula.material import Substance
+from kit.formula.molar import mmol_per_100g
+
+CATIONIC_SURFACTANTS = ("cationic surfactant", "amine surfactant")
+CATIONICS = (*CATIONIC_SURFACTANTS, "cationic polymer")
+ANIONICS = ("anionic surfactant", "anionic polymer")
+
+# A proton with a pKa below this is given up to an amine while the product is still mildly acid.
+_GIVEN_UP_BELOW_PKA = Decimal(5)
+
+
+def shares_of(composition: Composition, *categories: str) -> list[Share]:
+    """The INCI parts of these categories that are present, largest first."""
+    return [share for share in composition.shares().values() if share.substance.category in categories and share.pct > 0]
+
+
+def share_meq_per_100g(share: Share) -> Decimal | None:
+    """Charge one INCI part brings, without its sign; None when a fact it needs is not known. [meq/100 g]
+
+    For a polymer whose charge density is known as a range, the upper end counts.
+    """
+    substance = share.substance
+    if substance.charge_density is not None:
+        return share.pct * _density(substance)
+    amount = mmol_per_100g(substance, share.pct)
+    return None if amount is None or not substance.charge else amount * abs(substance.charge)
+
+
+def cationic_meq_per_100g(composition: Composition) -> Decimal | None:
+    """Active cationic surfactant, amines as if fully neutralised; cationic polymers apart. [meq/100 g]"""
+    return _total(shares_of(composition, *CATIONIC_SURFACTANTS))
+
+
+def anionic_meq_per_100g(composition: Composition) -> Decimal | None:
+    """Large anions: anionic surfactants and polymers, as if fully ionised. [meq/100 g]"""
+    return _total(shares_of(composition, *ANIONICS))
+
+
+def amine_meq_per_100g(composition: Composition) -> Decimal | None:
+    """Amine surfactant to be neutralised. [meq/100 g]"""
+    return _total(shares_of(composition, "amine surfactant"))
+
+
+def acid_meq_per_100g(composition: Composition) -> Decimal | None:
+    """Protons the acids give up to an amine: those with a pKa below 5. None when a pKa or molar mass is not known. [meq/100 g]"""
+    total = Decimal(0)
+    for share in shares_of(composition, "acid"):
+        amount = mmol_per_100g(share.substance, share.pct)
+        if amount is None or not share.substance.pka:
+            return None
+        total += amount * sum(1 for fact in share.substance.pka if fact.value is not None and fact.value < _GIVEN_UP_BELOW_PKA)
+    return total
+
+
+def _total(shares: Iterable[Share]) -> Decimal | None:
+    parts = [share_meq_per_100g(share) for share in shares]
+    return None if any(part is None for part in parts) else sum(parts, Decimal(0))
+
+
+def _density(substance: Substance) -> Decimal:
+    fact = substance.charge_density
+    return max(abs(number) for number in (fact.value, fact.low, fact.high) if number is not None)

@@ -1,0 +1,163 @@
+"""What a review says: findings with a stable code, the worst first, and one closing sentence about the limits of law."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from kit.formula.composition import CompositionLine, Share
+from kit.formula.material import Fact, Material
+from kit.show import Block, Cell, Table, paragraph
+
+SEVERITIES = ("stop", "caution", "note")
+
+# Inside one severity: what makes the numbers meaningless first, then law, then what ruins the batch, then the rest.
+_SUBJECTS = ("formula", "cap", "charge", "preservation", "heat", "network", "range", "facts")
+_TONES = {"stop": "fail", "caution": "flag", "note": "quiet"}
+PRACTICE = "common practice, no source"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing the review has to say.
+
+    Parameters
+    ----------
+    severity : str           "stop" (do not make it so), "caution" (look again) or "note" (know it).
+    code : str               Stable code such as `cap.quat_sum`.
+    words : str              What, the number, the limit, and what to do.
+    materials : tuple        Keys of the supply forms it is about.
+    value, limit : Decimal   The number found and the one it was held against, in the unit the words name; None without one.
+    source : str             Key of the source of the limit, or "common practice, no source".
+    """
+
+    severity: str
+    code: str
+    words: str
+    materials: tuple[str, ...] = ()
+    value: Decimal | None = None
+    limit: Decimal | None = None
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        if self.severity not in SEVERITIES:
+            raise ValueError(f"severity {self.severity!r} is none of {', '.join(SEVERITIES)}")
+
+    @property
+    def subject(self) -> str:
+        """The part of the code before the first dot."""
+        return self.code.partition(".")[0]
+
+    @property
+    def excess(self) -> Decimal:
+        """How far the value is from the limit, relative to the limit; 0 without both."""
+        return abs(self.value - self.limit) / abs(self.limit) if self.value is not None and self.limit else Decimal(0)
+
+    def __str__(self) -> str:
+        return f"{self.severity.upper()} {self.words} [{self.code}]"
+
+
+@dataclass(frozen=True)
+class Review:
+    """A composition held against every coded rule. `findings` stand in order: stop, caution, note, the weightiest first."""
+
+    title: str
+    findings: tuple[Finding, ...]
+    closing: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "findings", tuple(sorted(self.findings, key=_rank)))
+
+    @property
+    def stops(self) -> tuple[Finding, ...]:
+        """What must be mended before the batch is made."""
+        return self._of("stop")
+
+    @property
+    def cautions(self) -> tuple[Finding, ...]:
+        """What to look at again."""
+        return self._of("caution")
+
+    @property
+    def notes(self) -> tuple[Finding, ...]:
+        """What to know."""
+        return self._of("note")
+
+    @property
+    def ok(self) -> bool:
+        """Whether there is no stop. It does not say that the product is safe, stable or preserved."""
+        return not self.stops
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        """Codes of the findings, in their order."""
+        return tuple(finding.code for finding in self.findings)
+
+    def table(self) -> Table:
+        """The findings as a table, the worst first."""
+        rows = [(Cell(finding.severity.upper(), _TONES[finding.severity]), finding.words, finding.code) for finding in self.findings]
+        return Table(("severity", "finding", "code"), rows, title=f"Review of {self.title}: {self.count()}", note=self.closing)
+
+    def count(self) -> str:
+        """ "1 stop, no caution, 2 notes" """
+        return ", ".join(_counted(len(self._of(severity)), severity) for severity in SEVERITIES)
+
+    def _of(self, severity: str) -> tuple[Finding, ...]:
+        return tuple(finding for finding in self.findings if finding.severity == severity)
+
+    def _repr_html_(self) -> str:
+        return Block((self.table(),))._repr_html_() if self.findings else paragraph(str(self))
+
+    def __str__(self) -> str:
+        lines = [f"Review of {self.title}: {self.count()}"]
+        for finding in self.findings:
+            lines += ["", f"{finding.severity.upper():<8} {finding.code}", *textwrap.wrap(finding.words, 110, initial_indent="  ",
+                      subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)]
+        return "\n".join([*lines, *(["", self.closing] if self.closing else [])])
+
+
+def keys(materials: Iterable[Material]) -> tuple[str, ...]:
+    """Keys of materials, each once, in order."""
+    return tuple(dict.fromkeys(material.key for material in materials))
+
+
+def line_keys(lines: Iterable[CompositionLine]) -> tuple[str, ...]:
+    """Keys of the supply forms on these lines, each once."""
+    return keys(line.material for line in lines)
+
+
+def brought(shares: Iterable[Share]) -> tuple[str, ...]:
+    """Keys of the supply forms that bring these INCI parts, each once."""
+    return tuple(dict.fromkeys(key for share in shares for key in share.brought_by))
+
+
+def source_of(fact: Fact) -> str:
+    """Source key of a fact, or that it is common practice."""
+    return PRACTICE if fact.source == "common-practice" else fact.source
+
+
+def names(items: Iterable[str], most: int = 4) -> str:
+    """ "A, B and C"; past `most` the rest is counted: "A, B, C, D and 5 more"."""
+    listed = list(dict.fromkeys(items))
+    if len(listed) > most:
+        return f"{', '.join(listed[:most])} and {len(listed) - most} more"
+    return " and ".join(filter(None, [", ".join(listed[:-1]), *listed[-1:]]))
+
+
+def digits(value: Decimal, limit: Decimal | None = None, places: int = 2) -> str:
+    """A number for reading; as many decimals as it takes for it not to read like the limit it differs from."""
+    text = f"{value:.{places}f}"
+    if limit is None or value == limit or Decimal(text) != limit or places >= 8:
+        return text
+    return digits(value, limit, places + 1)
+
+
+def _rank(finding: Finding) -> tuple:
+    subject = _SUBJECTS.index(finding.subject) if finding.subject in _SUBJECTS else len(_SUBJECTS)
+    return SEVERITIES.index(finding.severity), subject, -finding.excess, finding.code, finding.words
+
+
+def _counted(count: int, word: str) -> str:
+    return f"{count or 'no'} {word}{'s' if count > 1 else ''}"

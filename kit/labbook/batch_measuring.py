@@ -1,0 +1,66 @@
+"""Measuring at the bench: readings with their conditions, coded observations, decisions."""
+
+from __future__ import annotations
+
+from kit.labbook.batch_record import BatchRecord
+from kit.labbook.entry_bodies import observation_body, reading_body
+from kit.labbook.receipt import Receipt
+from kit.labbook.times import stamp
+from kit.labbook.view import reading_of
+
+
+class Measuring(BatchRecord):
+    """The calls that say what the batch measured."""
+
+    def read_ph(self, value: object, *, temp: str = "", method: str = "pH neat", **conditions: object) -> Receipt:
+        """Record a pH reading; see `read` for the conditions."""
+        return self.read("pH", value, temp=temp, method=method, **conditions)
+
+    def read_viscosity(self, value: str, *, method: str = "viscosity", **conditions: object) -> Receipt:
+        """Record an apparent viscosity, "19000 mPa.s", with torque_pct, rpm, spindle, instrument, temp; see `read`."""
+        return self.read("viscosity", value, method=method, **conditions)
+
+    def read(self, property: str, value: object, *, method: str = "", age: str = "", at: str = "", **conditions: object) -> Receipt:
+        """Record a reading with its conditions.
+
+        Parameters
+        ----------
+        property : str    "pH", "viscosity", "density" ...
+        value : str       With its unit, or a bare number where the method's unit is 1.
+        method : str      A method of the study.
+        age : str         The age you believe it has, "24 h": checked against the clock, never used in its place.
+        at : str          When it was read; now when omitted.
+        conditions        temp, instrument, calibration, spindle, rpm, torque_pct, reading_time, container, storage, sample,
+                          replicate, operator, note.
+
+        Returns
+        -------
+        Receipt   With every flag that the reading raises by rule.
+
+        Raises
+        ------
+        BatchError   `reading.condition`, `reading.method`, `reading.not_finished`.
+        """
+        body = reading_body(property, value, method=method, age=age, conditions=conditions, study=self.study)
+        body["at"] = at
+        row = {"property": property, "value": float(body["value"]), "value_text": body["value"], "unit": body["unit"],
+               "measured_at": self._moment(at) or stamp(self._store.clock())}
+        unit = "" if body["unit"] == "1" else f" {body['unit']}"
+        receipt = self._record("reading", body, f"{property} {body['value']}{unit}", at=at, project=[("reading", row)])
+        return self._with_notes(receipt, self._reading_notes(receipt.seq))
+
+    def observe(self, name: str, word: str, *, age: str = "", note: str = "", at: str = "") -> Receipt:
+        """Record a coded observation: observe("grain", "none")."""
+        return self._record("observation", {**observation_body(name, word, age=age, note=note), "at": at}, f"{name}: {word}", at=at)
+
+    def decide(self, verdict: str, *, why: str = "", by: str = "", at: str = "") -> Receipt:
+        """Record a decision about the batch: "keep", "drop", "repeat"."""
+        return self._record("decide", {"verdict": verdict, "why": why, "by": by, "at": at}, f"decided: {verdict}", at=at)
+
+    def _reading_notes(self, seq: int) -> list[str]:
+        view = self.view
+        reading = reading_of(next(item for item in view.effective if item.seq == seq), view)
+        notes = [f"FLAGGED {flag.code}: {flag.words}" for flag in self._source.flags(reading, self.study)]
+        if not view.finished_at:
+            notes.append("making is not finished: an in-process reading, without an age")
+        return notes

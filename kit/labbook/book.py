@@ -1,0 +1,265 @@
+"""A lab book: studies, instruments, calibrations and batches, kept in one append-only file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+
+from kit.bench.methods import Method, default_methods, default_windows
+from kit.bench.sheet import Sheet
+from kit.errors import RecordError
+from kit.formula.formula import Formula
+from kit.formula.model import SpecLine, formula_row, spec_row
+from kit.labbook.batch import Batch
+from kit.labbook.receipt import Receipt
+from kit.labbook.source import LabbookReader, Source
+from kit.labbook.store import CheckReport, Store
+from kit.labbook.streams import Draft, Head
+from kit.labbook.times import Clock, read_time, stamp
+from kit.labbook.view import StudyView, TrialView, batch_stream
+from kit.units import number, plain, read, split
+
+
+def new_labbook(path: str | Path, *, title: str = "", clock: Clock | None = None) -> Labbook:
+    """Make a new lab book file and open it.
+
+    Parameters
+    ----------
+    path : str or Path   The file, such as "linden.labbook". An existing file is never touched.
+    title : str          A title for people.
+    clock : callable     Gives the present as an aware datetime; the computer's own clock when omitted.
+
+    Raises
+    ------
+    RecordError   `labbook.exists`, `labbook.not_found` for the folder.
+    """
+    return Labbook(Store.create(Path(path), clock=clock, title=title))
+
+
+def open_labbook(path: str | Path, *, clock: Clock | None = None) -> Labbook:
+    """Open an existing lab book; a missing one is never created.
+
+    Raises
+    ------
+    RecordError   `labbook.not_found`, `labbook.not_a_labbook`, `labbook.newer`, `labbook.damaged`.
+    """
+    return Labbook(Store.open(Path(path), clock=clock))
+
+
+class Labbook:
+    """An open lab book. Every call that records something returns only when the entry is on disk."""
+
+    def __init__(self, store: Store) -> None:
+        self.store = store
+
+    def __enter__(self) -> Labbook:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def __repr__(self) -> str:
+        return f"Labbook({self.store.path.name}: {', '.join(self.source().studies()) or 'no study yet'})"
+
+    def close(self) -> None:
+        """Close the file; everything acknowledged is already in it."""
+        self.store.close()
+
+    def source(self) -> Source:
+        """A fresh read-only face of what is recorded now."""
+        return Source(LabbookReader(self.store, self.store.path.name))
+
+    def check(self, against: str | Path | Mapping[str, Mapping] | None = None) -> CheckReport:
+        """Check every chain, and against the heads printed on a write-up when one is given.
+
+        Parameters
+        ----------
+        against : path of a write-up page, or its heads   Shows a cut tail and a batch that is gone.
+        """
+        heads = _printed_heads(against) if isinstance(against, (str, Path)) else against
+        return self.store.check({name: Head(head["seq"], head["hash"]) for name, head in (heads or {}).items()} or None)
+
+    def new_study(self, name: str, *, question: str, spec: Sequence[SpecLine] = (), control: str = "", methods: Iterable[Method] | None = None,
+                  history: Sequence[str] = (), reference_product: str = "", note: str = "") -> Receipt:
+        """Open a study: its question, its dated spec and its methods, frozen from now on.
+
+        Parameters
+        ----------
+        name : str             Short name, such as "LIN".
+        question : str         What the study is to answer.
+        spec : SpecLine        What the product must meet, usually `formula.spec`.
+        control : str          The trial that is the control.
+        methods : Method       The kit's default methods when omitted; a method given here replaces the default of its name.
+        history : str          Earlier studies whose repeated batches tell how much batches scatter.
+        reference_product : str  A bought product used as control; its composition is unknown.
+
+        Raises
+        ------
+        RecordError   `labbook.study_exists` when the name is taken by another content, `labbook.study` for an unknown history.
+        """
+        for earlier in history:
+            self.source().study(earlier)
+        chosen = {**{method.name: method for method in default_methods()}, **{method.name: method for method in methods or ()}}
+        body = {"name": name, "question": question, "spec": [spec_row(line) for line in spec], "control": control,
+                "methods": [chosen[key].row() for key in sorted(chosen)], "windows": [window.row() for window in default_windows()],
+                "history": list(history), "reference_product": reference_product, "note": note}
+        return self._define(f"study/{_plain_name(name, 'study')}", "study", body, [("study", {"name": name})], f"study {name}",
+                            mend="open a new study under another name; a study's spec is not changed afterwards")
+
+    def add_instrument(self, name: str, *, kind: str, constants: Mapping[str, object] | None = None, division: str = "",
+                       note: str = "") -> Receipt:
+        """Enter an instrument: a balance, a pH meter, a viscometer with its constants by spindle.
+
+        Parameters
+        ----------
+        constants : dict   Spindle to K, where viscosity [mPa.s] = K x torque [%] / speed [rpm].
+        division : str     Smallest step of a balance, "0.01 g".
+        """
+        body = {"name": name, "kind": kind, "note": note, "division": plain(read(division, "g", where=f"{name}, division")) if division else "",
+                "constants": {spindle: plain(number(value, where=f"{name}, {spindle}")) for spindle, value in (constants or {}).items()}}
+        return self._define(f"instrument/{_plain_name(name, 'instrument')}", "instrument", body, [("instrument", {"name": name, "kind": kind})],
+                            f"{kind} {name}", mend="enter the changed instrument under a new name, so that old readings keep their constants")
+
+    def calibrate(self, instrument: str, name: str, *, slope_pct: object = None, offset_mv: object = None, buffers: Sequence[object] = (),
+                  temp: str = "", at: str = "", note: str = "") -> Receipt:
+        """Enter a calibration as the meter shows it: slope in % of theory, offset in mV, the buffers used.
+
+        Raises
+        ------
+        RecordError   `labbook.instrument` for an unknown instrument, `labbook.calibration_exists`.
+        """
+        if self.source().instrument(instrument) is None:
+            raise RecordError(f"there is no instrument {instrument!r}", where="calibrate()", mend="enter it with add_instrument()",
+                              code="labbook.instrument")
+        where = f"calibration {name}"
+        body = {"name": name, "instrument": instrument, "note": note, "at": at, "buffers": [plain(number(buffer, where=where)) for buffer in buffers],
+                "slope_pct": "" if slope_pct is None else plain(_bare(slope_pct, "%", where)),
+                "offset_mv": "" if offset_mv is None else plain(_bare(offset_mv, "mV", where)),
+                "temp_c": plain(read(temp, "degC", where=where)) if temp else ""}
+        return self._define(f"calibration/{_plain_name(name, 'calibration')}", "calibration", body,
+                            [("calibration", {"instrument": instrument, "name": name})], f"calibration {name} of {instrument}",
+                            mend="give the new calibration a name of its own", at=at)
+
+    def start_batch(self, sheet: Sheet, *, trial: str, operator: str = "", study: str = "", number: int = 1, why: str = "", note: str = "",
+                    at: str = "") -> Batch:
+        """Start a batch of a trial from its weigh sheet. The trial is opened with it when it is new.
+
+        Starting the very same batch again gives it back as it stands. To make a trial again pass the next `number`.
+
+        Raises
+        ------
+        RecordError   `batch.open` when the operator has another batch open (it is named), `batch.taken` when that number is
+                      taken by another sheet, `labbook.trial_formula` when the trial tries another formula version.
+        """
+        source = self.source()
+        study_name = source.study(study or self._study_of(trial, source)).name
+        name = f"{_plain_name(trial, 'trial')}/{number}"
+        body = {"study": study_name, "trial": trial, "number": number, "formula": sheet.formula.fingerprint, "sheet": sheet.row(),
+                "operator": operator, "why": why, "note": note, "at": at}
+        existing = source.entries(batch_stream(name))
+        if existing:
+            return self._same_batch(name, existing[0].body, body)
+        self._refuse_second_open(operator, source)
+        self._check_trial(trial, study_name, sheet.formula, source)
+        self._record_start(name, body, sheet.formula, source, at)
+        return Batch(self.store, self.source(), name)
+
+    def batch(self, name: str) -> Batch:
+        """Reopen a batch, "LIN-03/1", open or finished."""
+        source = self.source()
+        return Batch(self.store, source, source.batch(name).name, reopened=True)
+
+    def study(self, name: str = "") -> StudyView:
+        """A study by name, or the only one."""
+        return self.source().study(name)
+
+    def trial(self, name: str) -> TrialView:
+        """A trial by name."""
+        return self.source().trial(name)
+
+    def open_batches(self) -> list[str]:
+        """Names of the batches that are started and not finished."""
+        return [stream.removeprefix("batch/") for stream in self.store.streams_without("batch", ("finish",))]
+
+    def _study_of(self, trial: str, source: Source) -> str:
+        entries = source.entries(f"trial/{trial}")
+        return entries[0].body["study"] if entries else ""
+
+    def _same_batch(self, name: str, old: Mapping, new: Mapping) -> Batch:
+        if {**old, "at": ""} == {**new, "at": ""}:
+            return Batch(self.store, self.source(), name, reopened=True)
+        raise RecordError(f"{name} is already recorded with another sheet, operator or reason", where="start_batch()",
+                          mend=f'reopen it with book.batch("{name}"), or make the trial again with number={new["number"] + 1}', code="batch.taken")
+
+    def _refuse_second_open(self, operator: str, source: Source) -> None:
+        for name in self.open_batches():
+            if source.batch(name).operator == operator:
+                raise RecordError(f"batch {name} is still open", where="start_batch()", allowed="one open batch an operator",
+                                  mend=f'reopen it with book.batch("{name}") and finish it first, or name another operator', code="batch.open")
+
+    def _check_trial(self, trial: str, study: str, formula: Formula, source: Source) -> None:
+        if not source.entries(f"trial/{trial}"):
+            return
+        known = source.trial(trial)
+        if known.study != study:
+            raise RecordError(f"trial {trial} belongs to study {known.study}", where="start_batch()", mend="give the trial a name of its own",
+                              code="labbook.trial_study")
+        if known.formula.fingerprint != formula.fingerprint:
+            raise RecordError(f"trial {trial} tries {known.formula.title}; this sheet is of another version ({formula.title})",
+                              where="start_batch()", mend="give the changed formula a trial of its own", code="labbook.trial_formula")
+
+    def _record_start(self, name: str, body: Mapping, formula: Formula, source: Source, at: str) -> None:
+        measured = stamp(read_time(at, self.store.clock, where="start_batch()")) if at else None
+        drafts = []
+        if not source.entries(f"formula/{formula.fingerprint}"):
+            row = {"fingerprint": formula.fingerprint, "name": formula.name, "version": formula.version}
+            drafts += self._opening(f"formula/{formula.fingerprint}", "formula", formula_row(formula), [("formula_version", row)])
+        if not source.entries(f"trial/{body['trial']}"):
+            opened = {key: body[key] for key in ("study", "trial", "formula", "why", "note")}
+            row = {"study": body["study"], "name": body["trial"], "formula": formula.fingerprint}
+            drafts += self._opening(f"trial/{body['trial']}", "trial", opened, [("trial", row)])
+        row = {key: body[key] for key in ("study", "trial", "number", "formula")}
+        drafts += self._opening(batch_stream(name), "batch", dict(body), [("batch", row)], kind="start", measured_at=measured)
+        self.store.append_many(drafts)
+
+    def _define(self, stream: str, kind: str, body: Mapping, project: list, words: str, *, mend: str, at: str = "") -> Receipt:
+        """Record something that is entered once; the same content again is not doubled, another content is refused."""
+        if self.store.has(stream):
+            old = self.store.read(stream)[-1]
+            if {**old.body, "at": ""} == {**body, "at": ""}:
+                return Receipt(stream, old.seq, kind, words, new=False)
+            changed = ", ".join(sorted(key for key in body if old.body.get(key) != body[key]))
+            raise RecordError(f"{words} is already recorded with another content ({changed})", where=self.store.path.name, mend=mend,
+                              code=f"labbook.{kind}_exists")
+        measured = stamp(read_time(at, self.store.clock, where=words)) if at else None
+        entry = self.store.append_many(self._opening(stream, kind, dict(body), project, measured_at=measured))[0]
+        return Receipt(stream, entry.seq, kind, words)
+
+    def _opening(self, stream: str, stream_kind: str, body: dict, project: list, *, kind: str = "", measured_at: str | None = None) -> list:
+        """A stream's first entry, and its mention in the book's own stream: a stream that is gone can be missed."""
+        return [Draft(stream, kind or stream_kind, body, stream_kind=stream_kind, measured_at=measured_at, project=tuple(project)),
+                Draft("book", "stream-opened", {"stream": stream}, stream_kind="book")]
+
+
+def _printed_heads(page: str | Path) -> dict:
+    import json
+    import re
+
+    text = Path(page).read_text(encoding="utf-8")
+    found = re.search(r'<script type="application/json" id="record-heads">(.*?)</script>', text, re.DOTALL)
+    if not found:
+        raise RecordError("the page prints no heads of the record", where=Path(page).name, allowed="a write-up made by this kit",
+                          mend="give the page that was made from this lab book", code="labbook.no_heads")
+    return json.loads(found.group(1))
+
+
+def _plain_name(name: str, what: str) -> str:
+    if not name or not name.strip() or "/" in name or name != name.strip():
+        raise RecordError(f"{name!r} cannot be the name of a {what}", allowed="letters, digits, dashes; no slash, no space at the ends",
+                          mend="choose a short name such as LIN-03", code="labbook.name")
+    return name
+
+
+def _bare(value: object, unit: str, where: str):
+    found, given = split(value, where=where)
+    return read(value, unit, where=where) if given else found

@@ -1,0 +1,94 @@
+"""What a batch's entries say once corrections and voids are taken into account.
+
+Nothing is ever changed in a stream: a correction is an entry that names the entry it corrects and carries the new
+content, a void is an entry that names another and a reason. This module reads the effective state from them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from kit.labbook.streams import Entry, canonical
+
+CORRECTION, VOID = "correction", "void"
+
+
+@dataclass(frozen=True, slots=True)
+class Effective:
+    """One entry as it stands now.
+
+    `corrected_by` is the number of the latest correction, 0 when there is none; `void` is the reason it was voided, empty
+    when it stands. `body` is the corrected content.
+    """
+
+    seq: int
+    kind: str
+    body: dict
+    measured_at: str
+    recorded_at: str
+    corrected_by: int = 0
+    why_corrected: str = ""
+    void: str = ""
+
+    @property
+    def stands(self) -> bool:
+        return not self.void
+
+
+@dataclass
+class Ledger:
+    """The entries of one stream with a quick answer to: was this very content recorded before?"""
+
+    entries: list[Entry] = field(default_factory=list)
+    _seen: dict[str, Entry] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def of(cls, entries: Iterable[Entry]) -> Ledger:
+        """A ledger of entries already recorded."""
+        ledger = cls()
+        for entry in entries:
+            ledger.add(entry)
+        return ledger
+
+    def add(self, entry: Entry) -> None:
+        """Take in an entry that has just been recorded."""
+        self.entries.append(entry)
+        self._seen.setdefault(_content(entry.kind, entry.body), entry)
+
+    def same(self, kind: str, body: dict) -> Entry | None:
+        """The entry that already holds this very content, or None."""
+        return self._seen.get(_content(kind, body))
+
+    @property
+    def head(self) -> tuple[int, str] | None:
+        return (self.entries[-1].seq, self.entries[-1].hash) if self.entries else None
+
+    def entry(self, seq: int) -> Entry | None:
+        """The entry of that number, or None."""
+        return self.entries[seq - 1] if 0 < seq <= len(self.entries) else None
+
+    def effective(self) -> tuple[Effective, ...]:
+        """All entries but corrections and voids, as they stand now, in order."""
+        return effective(self.entries)
+
+
+def effective(entries: Iterable[Entry]) -> tuple[Effective, ...]:
+    """All entries but corrections and voids, as they stand now, in order."""
+    entries = tuple(entries)
+    corrections = {entry.body["corrects"]: entry for entry in entries if entry.kind == CORRECTION}
+    voids = {entry.body["voids"]: entry.body["why"] for entry in entries if entry.kind == VOID}
+    return tuple(_effective(entry, corrections.get(entry.seq), voids.get(entry.seq, "")) for entry in entries
+                 if entry.kind not in (CORRECTION, VOID))
+
+
+def _effective(entry: Entry, correction: Entry | None, void: str) -> Effective:
+    measured = entry.measured_at or entry.recorded_at
+    if correction is None:
+        return Effective(entry.seq, entry.kind, entry.body, measured, entry.recorded_at, void=void)
+    return Effective(entry.seq, entry.kind, correction.body["body"], correction.measured_at or measured, entry.recorded_at, correction.seq,
+                     correction.body["why"], void)
+
+
+def _content(kind: str, body: dict) -> str:
+    return kind + canonical(body)

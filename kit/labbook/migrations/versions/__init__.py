@@ -1,0 +1,1 @@
+"""The numbered steps; a step that has been released is never edited."""

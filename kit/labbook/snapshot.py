@@ -1,0 +1,52 @@
+"""Freezing part of a record: every stream that some trials rest on, verbatim."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from kit.labbook.source import SNAPSHOT, Source
+from kit.labbook.view import BatchView, batch_stream
+
+
+def freeze(source: Source, trials: Iterable[str]) -> dict:
+    """The snapshot of these trials as a JSON-ready table: every entry verbatim with its hash, chain-checked when read.
+
+    Only what the trials rest on is taken in: their formulas and batches, the study's control, batches of the same formula
+    versions, the history studies, and the instruments and calibrations the readings name. Entries added elsewhere
+    later do not change it.
+    """
+    views = [source.trial(name) for name in trials]
+    studies = dict.fromkeys(view.study for view in views)
+    wanted: dict[str, BatchView] = {}
+    for name in studies:
+        study = source.study(name)
+        fingerprints = {view.formula.fingerprint for view in views if view.study == name}
+        if study.control and study.control in source.trials(name):
+            fingerprints.add(source.trial(study.control).formula.fingerprint)
+        for fingerprint in sorted(fingerprints):
+            _take(source, wanted, study=name, formula=fingerprint)
+        for history in study.history:
+            source.study(history)
+            _take(source, wanted, study=history)
+    rows = [(batch.study, batch.trial, batch.number, batch.formula.fingerprint) for batch in wanted.values()]
+    kept_trials = sorted({(row[0], row[1]) for row in rows} | {(view.study, view.name) for view in views})
+    streams = _streams(source, wanted, kept_trials)
+    return {"format": SNAPSHOT, "studies": sorted({study for study, _ in kept_trials} | set(studies)),
+            "trials": {study: [trial for owner, trial in kept_trials if owner == study] for study in sorted({owner for owner, _ in kept_trials})},
+            "batches": [list(row) for row in sorted(rows)],
+            "streams": {name: [{"text": entry.text, "hash": entry.hash} for entry in source.entries(name)] for name in streams}}
+
+
+def _take(source: Source, wanted: dict[str, BatchView], **fits: str) -> None:
+    for batch in source.batches(**fits):
+        wanted[batch.name] = batch
+
+
+def _streams(source: Source, batches: dict[str, BatchView], trials: list[tuple[str, str]]) -> list[str]:
+    names = {f"study/{study}" for study, _ in trials} | {f"trial/{trial}" for _, trial in trials}
+    names |= {f"formula/{source.trial(trial).formula.fingerprint}" for _, trial in trials}
+    for batch in batches.values():
+        names |= {batch_stream(batch.name), f"formula/{batch.formula.fingerprint}", f"trial/{batch.trial}", f"study/{batch.study}"}
+        names |= {f"instrument/{reading.instrument}" for reading in batch.readings if reading.instrument}
+        names |= {f"calibration/{reading.calibration}" for reading in batch.readings if reading.calibration}
+    return sorted(name for name in names if source.entries(name))

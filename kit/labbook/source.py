@@ -1,0 +1,279 @@
+"""The read-only face of a lab book or of a snapshot: what templates, comparisons and figures use."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from decimal import Decimal
+from pathlib import Path
+from typing import Protocol
+
+from kit.bench.methods import AgeWindow, Method
+from kit.bench.readings import Calibration, Flag, Instrument, Reading, flags
+from kit.errors import RecordError
+from kit.formula.formula import Formula, formula_from_row
+from kit.formula.model import spec_from_row
+from kit.labbook.streams import Entry, parse, verify_chain
+from kit.labbook.view import BatchView, StudyView, TrialView, batch_stream, batch_view
+
+SNAPSHOT = "kit snapshot 1"
+BatchKey = tuple[str, str, int]  # study, trial, number
+
+
+class Reader(Protocol):
+    """Where a source reads from."""
+
+    title: str
+
+    def read(self, stream: str) -> tuple[Entry, ...]:
+        """The chain-checked entries of a stream; empty when there is none."""
+
+    def studies(self) -> list[str]:
+        """Names of the studies."""
+
+    def trials(self, study: str) -> list[str]:
+        """Names of a study's trials."""
+
+    def batches(self, *, study: str = "", trial: str = "", formula: str = "") -> list[BatchKey]:
+        """Batches that fit, in order of recording."""
+
+
+class Source:
+    """A lab book or a snapshot, read-only.
+
+    Every stream that is read is chain-checked first and remembered, so that a write-up can print the heads of exactly
+    what it rests on.
+    """
+
+    def __init__(self, reader: Reader) -> None:
+        self._reader = reader
+        self._streams: dict[str, tuple[Entry, ...]] = {}
+        self._batches: dict[str, BatchView] = {}
+
+    def __repr__(self) -> str:
+        return f"Source({self._reader.title})"
+
+    @property
+    def title(self) -> str:
+        return self._reader.title
+
+    def batch_keys(self, **fits: str) -> list[BatchKey]:
+        """Keys of the batches that fit study=, trial= or formula=, without reading them."""
+        return self._reader.batches(**fits)
+
+    def entries(self, stream: str) -> tuple[Entry, ...]:
+        """The entries of one stream, chain-checked."""
+        if stream not in self._streams:
+            entries = self._reader.read(stream)
+            if not entries:
+                return ()  # not remembered: it may be opened while this source is in use
+            self._streams[stream] = entries
+        return self._streams[stream]
+
+    def studies(self) -> list[str]:
+        """Names of the studies."""
+        return self._reader.studies()
+
+    def study(self, name: str = "") -> StudyView:
+        """A study by name, or the only one.
+
+        Raises
+        ------
+        RecordError   `labbook.study` with the studies there are.
+        """
+        names = self.studies()
+        if not name and len(names) == 1:
+            name = names[0]
+        if name not in names:
+            raise RecordError(f"there is no study {name!r}" if name else "several studies are here; name one", where=self.title,
+                              allowed=", ".join(names) or "none yet", mend="name one of these", code="labbook.study")
+        return _study(name, self.entries(f"study/{name}"))
+
+    def trials(self, study: str) -> list[str]:
+        """Names of a study's trials, in order of opening."""
+        return self._reader.trials(study)
+
+    def trial(self, name: str) -> TrialView:
+        """A trial by name.
+
+        Raises
+        ------
+        RecordError   `labbook.trial` with the nearest names.
+        """
+        entries = self.entries(f"trial/{name}")
+        if not entries:
+            known = [trial for study in self.studies() for trial in self.trials(study)]
+            raise RecordError(f"there is no trial {name!r}", where=self.title, allowed=", ".join(_nearest(name, known)) or "none yet",
+                              mend="name one of these", code="labbook.trial")
+        body = entries[0].body
+        return TrialView(name, body["study"], self.formula(body["formula"]), body.get("why", ""), body.get("note", ""))
+
+    def formula(self, fingerprint: str) -> Formula:
+        """A formula version as it was when a batch of it was planned."""
+        entries = self.entries(f"formula/{fingerprint}")
+        if not entries:
+            raise RecordError(f"formula version {fingerprint[:12]} is not in the record", where=self.title,
+                              mend="check the lab book: an entry was removed", code="labbook.formula")
+        return formula_from_row(entries[0].body)
+
+    def batches(self, trial: str = "", *, study: str = "", formula: str = "") -> tuple[BatchView, ...]:
+        """Batches of a trial, of a study, or of one formula version within a study."""
+        return tuple(self.batch(f"{trial}/{number}") for _, trial, number in
+                     self._reader.batches(study=study, trial=trial, formula=formula))
+
+    def batch(self, name: str) -> BatchView:
+        """A batch by name, "LIN-03/1".
+
+        Raises
+        ------
+        RecordError   `labbook.batch` with the batches of that trial.
+        """
+        if name not in self._batches:
+            entries = self.entries(batch_stream(name))
+            if not entries:
+                trial = name.partition("/")[0]
+                known = [f"{trial}/{number}" for _, trial, number in self._reader.batches(trial=trial)]
+                raise RecordError(f"there is no batch {name!r}", where=self.title, allowed=", ".join(known) or "none of that trial",
+                                  mend="name one of these", code="labbook.batch")
+            self._batches[name] = batch_view(entries, self.formula(entries[0].body["formula"]))
+        return self._batches[name]
+
+    def instrument(self, name: str) -> Instrument | None:
+        """An instrument by name; None when it is not in the record."""
+        entries = self.entries(f"instrument/{name}") if name else ()
+        if not entries:
+            return None
+        body = entries[-1].body
+        return Instrument(name=name, kind=body["kind"], note=body.get("note", ""),
+                          constants={spindle: Decimal(value) for spindle, value in body.get("constants", {}).items()},
+                          division=body.get("division", ""))
+
+    def calibration(self, name: str) -> Calibration | None:
+        """A calibration by name; None when it is not in the record."""
+        entries = self.entries(f"calibration/{name}") if name else ()
+        if not entries:
+            return None
+        body = entries[0].body
+        return Calibration(name=name, instrument=body["instrument"], slope_pct=_decimal(body.get("slope_pct")),
+                           offset_mv=_decimal(body.get("offset_mv")), buffers=tuple(Decimal(buffer) for buffer in body.get("buffers", ())),
+                           temp_c=_decimal(body.get("temp_c")), at=entries[0].measured_at or entries[0].recorded_at, note=body.get("note", ""))
+
+    def method_of(self, reading: Reading, study: StudyView) -> Method | None:
+        """The method a reading names, or None when the study has none of that name."""
+        return study.methods.get(reading.method)
+
+    def flags(self, reading: Reading, study: StudyView) -> tuple[Flag, ...]:
+        """What is suspect in a reading itself, by rule."""
+        method = self.method_of(reading, study)
+        if method is None:
+            return ()
+        return flags(reading, method, instrument=self.instrument(reading.instrument), calibration=self.calibration(reading.calibration))
+
+    def heads(self) -> dict[str, dict]:
+        """Sequence number and hash of the last entry of every stream read so far, by stream."""
+        return {name: {"seq": entries[-1].seq, "hash": entries[-1].hash} for name, entries in sorted(self._streams.items()) if entries}
+
+
+class SnapshotReader:
+    """Reads a frozen snapshot."""
+
+    def __init__(self, table: Mapping, title: str) -> None:
+        self.title = title
+        self._streams = table["streams"]
+        self._studies = table["studies"]
+        self._trials = table["trials"]
+        self._batches = [tuple(row) for row in table["batches"]]
+
+    def read(self, stream: str) -> tuple[Entry, ...]:
+        entries = tuple(parse(row["text"], row["hash"]) for row in self._streams.get(stream, ()))
+        verify_chain(entries, stream)
+        return entries
+
+    def studies(self) -> list[str]:
+        return list(self._studies)
+
+    def trials(self, study: str) -> list[str]:
+        return list(self._trials.get(study, ()))
+
+    def batches(self, *, study: str = "", trial: str = "", formula: str = "") -> list[BatchKey]:
+        return [(row[0], row[1], row[2]) for row in self._batches
+                if (not study or row[0] == study) and (not trial or row[1] == trial) and (not formula or row[3] == formula)]
+
+
+class LabbookReader:
+    """Reads an open store."""
+
+    def __init__(self, store, title: str) -> None:
+        self.title = title
+        self._store = store
+
+    def read(self, stream: str) -> tuple[Entry, ...]:
+        return self._store.read(stream) if self._store.has(stream) else ()
+
+    def studies(self) -> list[str]:
+        return [row["name"] for row in self._store.rows("study")]
+
+    def trials(self, study: str) -> list[str]:
+        return [row["name"] for row in self._store.rows("trial", study=study)]
+
+    def batches(self, *, study: str = "", trial: str = "", formula: str = "") -> list[BatchKey]:
+        fits = {name: value for name, value in (("study", study), ("trial", trial), ("formula", formula)) if value}
+        return [(row["study"], row["trial"], row["number"]) for row in self._store.rows("batch", **fits)]
+
+
+def open_source(source: object) -> Source:
+    """The read-only face of a lab book file, an open lab book or a snapshot file.
+
+    Parameters
+    ----------
+    source : str, Path, Labbook or Source   A .labbook file, a snapshot (.json), or something already open.
+
+    Raises
+    ------
+    RecordError   `labbook.not_found`, `labbook.not_a_labbook`, `labbook.snapshot`, `labbook.edited`, `labbook.gap`.
+    """
+    if isinstance(source, Source):
+        return source
+    if hasattr(source, "source"):
+        return source.source()
+    path = Path(str(source))
+    if path.suffix == ".json":
+        return Source(SnapshotReader(_snapshot_table(path), path.name))
+    from kit.labbook.store import (
+        Store,  # the database library is loaded only for a lab book
+    )
+
+    return Source(LabbookReader(Store.open(path, read_only=True), path.name))
+
+
+def _snapshot_table(path: Path) -> dict:
+    try:
+        table = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise RecordError(f"there is no snapshot {path.name!r}", where=str(path.parent), mend="check the name and the folder",
+                          code="labbook.not_found") from None
+    except (UnicodeDecodeError, json.JSONDecodeError) as problem:
+        raise RecordError(f"the file is not a snapshot: {problem}", where=path.name, mend="write the trial up again", code="labbook.snapshot") from None
+    if not isinstance(table, dict) or table.get("format") != SNAPSHOT:
+        raise RecordError("the file is not a snapshot of a lab book", where=path.name, allowed=SNAPSHOT, mend="give the file a write-up left",
+                          code="labbook.snapshot")
+    return table
+
+
+def _study(name: str, entries: tuple[Entry, ...]) -> StudyView:
+    body, dated = entries[-1].body, entries[-1]
+    return StudyView(name=name, question=body.get("question", ""), spec=tuple(spec_from_row(row) for row in body["spec"]),
+                     spec_dated=(dated.measured_at or dated.recorded_at)[:10],
+                     methods={row["name"]: Method.from_row(row) for row in body["methods"]},
+                     windows=tuple(AgeWindow.from_row(row) for row in body["windows"]), control=body.get("control", ""),
+                     history=tuple(body.get("history", ())), reference_product=body.get("reference_product", ""), note=body.get("note", ""))
+
+
+def _nearest(name: str, known: list[str]) -> list[str]:
+    import difflib
+
+    return difflib.get_close_matches(name, known, n=5, cutoff=0.4) or known[:5]
+
+
+def _decimal(text: str | None) -> Decimal | None:
+    return None if text in (None, "") else Decimal(text)

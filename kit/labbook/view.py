@@ -1,0 +1,261 @@
+"""Read-only views of what the record holds: a study, a trial, a batch."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from functools import cached_property
+
+from kit.bench.made import (
+    Added,
+    Adjusted,
+    Combined,
+    Gross,
+    Made,
+    Taken,
+    ToppedUp,
+    Weighed,
+    WeighedBack,
+    as_made,
+)
+from kit.bench.methods import AgeWindow, Method
+from kit.bench.readings import Reading
+from kit.bench.sheet import Sheet
+from kit.formula.composition import Composition, Step
+from kit.formula.formula import Formula
+from kit.formula.material import Material
+from kit.formula.model import SpecLine
+from kit.labbook.ledger import Effective, effective
+from kit.labbook.streams import Entry
+from kit.labbook.times import hours_between
+
+
+@dataclass(frozen=True, slots=True)
+class StudyView:
+    """A study: its question, dated spec, methods, control and the studies whose repeat batches tell the batch scatter."""
+
+    name: str
+    question: str
+    spec: tuple[SpecLine, ...]
+    spec_dated: str
+    methods: Mapping[str, Method]
+    windows: tuple[AgeWindow, ...]
+    control: str = ""
+    history: tuple[str, ...] = ()
+    reference_product: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TrialView:
+    """A trial: which formula version it tries, and why."""
+
+    name: str
+    study: str
+    formula: Formula
+    why: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """A coded word seen at the bench: grain "none", colour "off-white"."""
+
+    entry: int
+    name: str
+    word: str
+    measured_at: str
+    age_h: Decimal | None
+    age_typed_h: Decimal | None = None
+    note: str = ""
+    void: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What was decided about a batch, by whom and why."""
+
+    entry: int
+    verdict: str
+    why: str
+    by: str
+    at: str
+
+
+@dataclass(frozen=True)
+class BatchView:
+    """One making of a formula: everything recorded about it, as it stands now.
+
+    `entries` are the raw entries; `effective` are the same with corrections made and voids marked.
+    """
+
+    study: str
+    trial: str
+    number: int
+    formula: Formula
+    sheet: Sheet
+    operator: str
+    started_at: str
+    why: str
+    entries: tuple[Entry, ...]
+    effective: tuple[Effective, ...]
+    note: str = ""
+    _phase_kinds: Mapping[str, str] = field(default_factory=dict, repr=False)
+
+    @property
+    def name(self) -> str:
+        return f"{self.trial}/{self.number}"
+
+    @property
+    def stream(self) -> str:
+        return batch_stream(self.name)
+
+    @property
+    def batch_g(self) -> Decimal:
+        return self.sheet.batch_g
+
+    def standing(self, *kinds: str) -> tuple[Effective, ...]:
+        """Entries of these kinds that are not voided."""
+        return tuple(item for item in self.effective if item.kind in kinds and item.stands)
+
+    @cached_property
+    def finished_at(self) -> str:
+        """The end of making, from which ages count; empty while the batch is open."""
+        done = self.standing("finish")
+        return done[-1].measured_at if done else ""
+
+    @cached_property
+    def combined_at(self) -> str:
+        """When the phases were combined; empty when that was not recorded."""
+        done = self.standing("combine")
+        return done[-1].measured_at if done else ""
+
+    @cached_property
+    def events(self) -> tuple:
+        """What happened to the masses, for the mass balance."""
+        return tuple(event for event in (_event(item, self) for item in self.effective if item.stands) if event is not None)
+
+    @cached_property
+    def steps_done(self) -> tuple[Step, ...]:
+        """The steps as recorded, with actual temperatures, speeds and times."""
+        return tuple(_step(item) for item in self.standing("combine", "add", "step", "temperature"))
+
+    @cached_property
+    def made(self) -> Made:
+        """The mass balance and what it leaves in the product."""
+        return as_made(self.events, self.formula, steps=self.steps_done)
+
+    def composition(self, state: str = "made") -> Composition:
+        """The composition meant or made."""
+        return self.formula.composition() if state == "meant" else self.made.composition
+
+    @cached_property
+    def readings(self) -> tuple[Reading, ...]:
+        """All readings, voided ones marked."""
+        return tuple(reading_of(item, self) for item in self.effective if item.kind == "reading")
+
+    @cached_property
+    def observations(self) -> tuple[Observation, ...]:
+        """All coded observations, voided ones marked."""
+        return tuple(Observation(item.seq, item.body["name"], item.body["word"], item.measured_at, age_h(self, item.measured_at),
+                                 _decimal(item.body.get("age_typed_h")), item.body.get("note", ""), item.void)
+                     for item in self.effective if item.kind == "observation")
+
+    @cached_property
+    def decisions(self) -> tuple[Decision, ...]:
+        """Decisions in the order they were taken."""
+        return tuple(Decision(item.seq, item.body["verdict"], item.body.get("why", ""), item.body.get("by", ""), item.measured_at)
+                     for item in self.standing("decide"))
+
+    def lots(self) -> dict[str, tuple[str, ...]]:
+        """Lots by material key, in order of use; an empty tuple where none was recorded."""
+        lots: dict[str, list[str]] = {}
+        for item in self.standing("weigh", "adjust", "top-up"):
+            held = lots.setdefault(item.body["material"], [])
+            if item.body.get("lot") and item.body["lot"] not in held:
+                held.append(item.body["lot"])
+        return {key: tuple(held) for key, held in lots.items()}
+
+
+def batch_stream(name: str) -> str:
+    """The stream that holds a batch, "LIN-03/1"."""
+    return f"batch/{name}"
+
+
+def batch_view(entries: tuple[Entry, ...], formula: Formula, sheet: Sheet | None = None) -> BatchView:
+    """The view of a batch from its entries; the first is its start and holds the sheet."""
+    start = entries[0].body
+    return BatchView(study=start["study"], trial=start["trial"], number=start["number"], formula=formula,
+                     sheet=sheet or Sheet.from_row(start["sheet"], formula), operator=start.get("operator", ""),
+                     started_at=entries[0].measured_at or entries[0].recorded_at, why=start.get("why", ""), note=start.get("note", ""),
+                     entries=entries, effective=effective(entries),
+                     _phase_kinds={phase.name: phase.kind for phase in formula.phases})
+
+
+def age_h(batch: BatchView, measured_at: str) -> Decimal | None:
+    """Hours from the end of making; None before it. [h]"""
+    if not batch.finished_at or not measured_at:
+        return None
+    age = hours_between(batch.finished_at, measured_at)
+    return age if age >= 0 else None
+
+
+def material_of(body: Mapping, formula: Formula) -> Material:
+    """The material an entry names: carried in the entry when it is not one of the formula's lines."""
+    if "material_row" in body:
+        return Material.from_row(body["material_row"])
+    for _, line in formula.placed_lines():
+        if line.material.key == body["material"]:
+            return line.material
+    raise KeyError(body["material"])
+
+
+def _event(item: Effective, batch: BatchView):
+    body, mass = item.body, _decimal(item.body.get("mass_g"))
+    match item.kind:
+        case "weigh":
+            return Weighed(material_of(body, batch.formula), body["phase"], batch._phase_kinds[body["phase"]], mass)
+        case "weigh-back":
+            return WeighedBack(body["phase"], mass)
+        case "combine":
+            return Combined(tuple(body["phases"]))
+        case "add":
+            return Added(body["phase"])
+        case "gross":
+            phases = body.get("phases_in")
+            return Gross(Decimal(body["gross_g"]) - Decimal(body["tare_g"]), tuple(phases) if phases else None)
+        case "top-up":
+            return ToppedUp(mass)
+        case "adjust":
+            return Adjusted(material_of(body, batch.formula), mass)
+        case "take":
+            return Taken(mass, body.get("why", ""))
+        case _:
+            return None
+
+
+def _step(item: Effective) -> Step:
+    body = item.body
+    do = {"step": body.get("do", "note"), "temperature": "cool"}.get(item.kind, item.kind)
+    return Step(do=do, phase=body.get("phase", ""), temp_c=_decimal(body.get("temp_c")), rpm=_decimal(body.get("rpm")),
+                minutes=_decimal(body.get("minutes", body.get("minutes_after"))), text=body.get("text", body.get("order", "")),
+                temps_c=tuple((name, Decimal(temp)) for name, temp in sorted(body.get("temps_c", {}).items())))
+
+
+_NUMBERS = ("value", "age_typed_h", "temp_c", "rpm", "torque_pct", "reading_time_s")
+_WORDS = ("property", "unit", "text", "method", "instrument", "spindle", "container", "calibration", "storage", "sample", "replicate",
+          "operator", "note")
+
+
+def reading_of(item: Effective, batch: BatchView) -> Reading:
+    """The reading that an entry of the batch holds, with its age counted from the end of making."""
+    body = item.body
+    clocked = "" if body.get("untimed") else item.measured_at
+    return Reading(entry=item.seq, batch=batch.name, measured_at=clocked or None, age_h=age_h(batch, clocked),
+                   declared=frozenset(body.get("declared", ())), void=item.void,
+                   **{name: _decimal(body.get(name)) for name in _NUMBERS}, **{name: body.get(name, "") for name in _WORDS})
+
+
+def _decimal(text: str | None) -> Decimal | None:
+    return None if text in (None, "") else Decimal(text)

@@ -1,0 +1,141 @@
+"""How the kit shows things: escaping, tables and the theme. The only place that turns typed text into HTML.
+
+A table carries its own inline style, so that it survives in a notebook, in a page and in a foreign document,
+and it prints as aligned text in a terminal.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import html
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+# Eight hues that stay apart for colour-blind readers (Okabe and Ito 2008, "Color universal design"); lines and
+# markers differ in shape as well, so that a print in grey can still be read.
+TOKENS = {
+    "series": ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#6A51A3", "#000000"),
+    "symbols": ("circle", "square", "diamond", "triangle-up", "triangle-down", "cross", "x", "star"),
+    "dashes": ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot", "solid", "dash"),
+    "ink": "#1f2328",
+    "quiet": "#59636e",
+    "rule": "#c8ced5",
+    "shade": "#f3f5f7",
+    "band": "rgba(0,114,178,0.12)",
+    "font": "system-ui, -apple-system, 'Segoe UI', 'Liberation Sans', Arial, sans-serif",
+}
+
+# A tone never stands alone: the word in the cell says the same.
+_TONES = {
+    "pass": "color:#0b5d3b;font-weight:600",
+    "fail": "color:#9a1c13;font-weight:600",
+    "flag": "color:#7a4a00;font-weight:600",
+    "quiet": f"color:{TOKENS['quiet']}",
+    "strong": "font-weight:600",
+    "": "",
+}
+
+
+def escape(text: object) -> str:
+    """Typed text made safe for HTML, quotes included. Nothing reaches a page without it."""
+    return html.escape(str(text), quote=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One cell: its text and a tone ("pass", "fail", "flag", "quiet", "strong") that underlines the word."""
+
+    text: str
+    tone: str = ""
+
+    def __str__(self) -> str:
+        return self.text
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of text that shows itself in a notebook, in a page and in a terminal.
+
+    Parameters
+    ----------
+    columns : sequence of str       Column heads, units included.
+    rows : sequence of sequences    Cells as text, `Cell` or anything with `str()`.
+    title, note : str               Caption above and remark below.
+    numeric : set of int            Indices of columns set flush right.
+    key : str                       Fixed id of the HTML element; made from the contents when empty.
+    """
+
+    columns: Sequence[str]
+    rows: Sequence[Sequence[object]]
+    title: str = ""
+    note: str = ""
+    numeric: frozenset[int] = field(default_factory=frozenset)
+    key: str = ""
+
+    def _repr_html_(self) -> str:
+        return self.html()
+
+    def __str__(self) -> str:
+        return self.text()
+
+    def html(self) -> str:
+        """The table as an HTML fragment with inline style."""
+        ident = self.key or "t-" + hashlib.sha256(self.text().encode()).hexdigest()[:10]
+        head = "".join(self._th(name, index) for index, name in enumerate(self.columns))
+        body = "".join(f"<tr>{''.join(self._td(cell, index) for index, cell in enumerate(row))}</tr>" for row in self.rows)
+        caption = (f'<caption style="text-align:left;font-weight:600;padding:0 0 .35em">{escape(self.title)}</caption>'
+                   if self.title else "")
+        note = f'<p style="margin:.3em 0 0;color:{TOKENS["quiet"]};white-space:pre-wrap">{escape(self.note)}</p>' if self.note else ""
+        return (f'<div class="kit-table" id="{escape(ident)}" style="font-family:{TOKENS["font"]};font-size:.9rem;'
+                f'overflow-x:auto;margin:.6em 0 1em"><table style="border-collapse:collapse">{caption}<thead><tr>{head}</tr></thead>'
+                f"<tbody>{body}</tbody></table>{note}</div>")
+
+    def text(self) -> str:
+        """The table as aligned plain text."""
+        grid = [[str(cell) for cell in self.columns], *[[str(cell) for cell in row] for row in self.rows]]
+        widths = [max(len(row[index]) for row in grid) for index in range(len(self.columns))]
+        lines = [self._line(row, widths) for row in grid]
+        lines.insert(1, "  ".join("-" * width for width in widths))
+        return "\n".join([*([self.title] if self.title else []), *lines, *([self.note] if self.note else [])])
+
+    def _line(self, row: Sequence[str], widths: Sequence[int]) -> str:
+        cells = (text.rjust(width) if index in self.numeric else text.ljust(width)
+                 for index, (text, width) in enumerate(zip(row, widths, strict=True)))
+        return "  ".join(cells).rstrip()
+
+    def _align(self, index: int) -> str:
+        return "text-align:right;font-variant-numeric:tabular-nums" if index in self.numeric else "text-align:left"
+
+    def _th(self, name: str, index: int) -> str:
+        return (f'<th scope="col" style="{self._align(index)};padding:.25em .7em;border-bottom:2px solid {TOKENS["rule"]};'
+                f'vertical-align:bottom">{escape(name)}</th>')
+
+    def _td(self, cell: object, index: int) -> str:
+        tone = _TONES[cell.tone] if isinstance(cell, Cell) else ""
+        style = (f"{self._align(index)};padding:.25em .7em;border-bottom:1px solid {TOKENS['rule']};vertical-align:top;"
+                 f"white-space:pre-line;{tone}").rstrip(";")
+        return (f'<th scope="row" style="font-weight:400;{style}">{escape(cell)}</th>' if index == 0
+                else f'<td style="{style}">{escape(cell)}</td>')
+
+
+@dataclass(frozen=True)
+class Block:
+    """Several pieces shown one under the other: tables, paragraphs and lists of plain text."""
+
+    parts: tuple[object, ...]
+
+    def _repr_html_(self) -> str:
+        return "".join(part._repr_html_() if hasattr(part, "_repr_html_") else paragraph(part) for part in self.parts)
+
+    def __str__(self) -> str:
+        return "\n\n".join(str(part) for part in self.parts)
+
+
+def paragraph(text: object) -> str:
+    """Plain typed text as an HTML paragraph; line breaks are kept, markup is shown and not obeyed."""
+    return f'<p style="font-family:{TOKENS["font"]};white-space:pre-wrap;margin:.4em 0;max-width:48em">{escape(text)}</p>'
+
+
+def listing(title: str, items: Iterable[object]) -> Block:
+    """A titled list of plain sentences."""
+    return Block((title, *(f"- {item}" for item in items)))
