@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import Decimal
 
+from kit.bench.exact import rounded_to
 from kit.errors import BatchError
 from kit.units import number, plain, read
 
@@ -42,8 +43,7 @@ class Balance:
 
     def rounded(self, mass_g: Decimal) -> Decimal:
         """A mass rounded to what the balance can show. [g]"""
-        steps = (mass_g / self.division_g).quantize(Decimal(1), ROUND_HALF_EVEN)
-        return (steps * self.division_g).quantize(self.division_g)
+        return rounded_to(mass_g, self.division_g)
 
     def row(self) -> dict[str, str]:
         """The balance as a row of text."""
@@ -92,11 +92,19 @@ def _balance(row: object) -> Balance:
 
 
 def _bad_balance(what: str) -> BatchError:
-    return BatchError(what, where="balances=", allowed='"0.01 g", or a name with it: ("BAL-1", "0.01 g"), or with its repeatability: '
-                      '("BAL-1", "0.01 g", "0.005 g")', mend="write it in one of these ways", code="weighing.balance")
+    return BatchError(
+        what,
+        where="balances=",
+        allowed='"0.01 g", or a name with it: ("BAL-1", "0.01 g"), or with its repeatability: '
+        '("BAL-1", "0.01 g", "0.005 g")',
+        mend="write it in one of these ways",
+        code="weighing.balance",
+    )
 
 
-def smallest_weight_g(division_g: Decimal, repeatability_g: Decimal | None = None, relative_pct: Decimal = USUAL_PCT) -> Decimal:
+def smallest_weight_g(
+    division_g: Decimal, repeatability_g: Decimal | None = None, relative_pct: Decimal = USUAL_PCT
+) -> Decimal:
     """The smallest net weight that can be weighed to a wanted accuracy. [g]
 
     Parameters
@@ -127,8 +135,13 @@ def repeatability_g(readings_g: Iterable[object]) -> Decimal:
     """
     readings = [number(reading, where="repeatability_g()") for reading in readings_g]
     if len(readings) < _LEAST_WEIGHINGS:
-        raise BatchError(f"{len(readings)} weighings do not give a repeatability", where="repeatability_g()",
-                         allowed="at least ten weighings of one weight (USP <41>)", mend="weigh it more often", code="weighing.too_few")
+        raise BatchError(
+            f"{len(readings)} weighings do not give a repeatability",
+            where="repeatability_g()",
+            allowed="at least ten weighings of one weight (USP <41>)",
+            mend="weigh it more often",
+            code="weighing.too_few",
+        )
     mean = sum(readings, Decimal(0)) / len(readings)
     return (sum(((reading - mean) ** 2 for reading in readings), Decimal(0)) / (len(readings) - 1)).sqrt()
 
@@ -139,8 +152,9 @@ def wanted_pct(material) -> Decimal:
     return STRICT_PCT if strict else USUAL_PCT
 
 
-def tolerance_g(target_g: Decimal, division_g: Decimal, repeatability_g: Decimal | None = None,
-                relative_pct: Decimal = USUAL_PCT) -> Decimal | None:
+def tolerance_g(
+    target_g: Decimal, division_g: Decimal, repeatability_g: Decimal | None = None, relative_pct: Decimal = USUAL_PCT
+) -> Decimal | None:
     """How far a weighing may lie from its target, or None where the balance cannot weigh it to 1 %. [g]
 
     `relative_pct` of the target, or what the balance can be off by where that is more (but never above 1 % of the target).

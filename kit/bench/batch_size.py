@@ -5,14 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import ROUND_CEILING, Decimal
 
-from kit.errors import BatchError
+from kit.errors import BatchError, UnitError
 from kit.units import number, percent, plain, read, split
 
 _WHERE = "plan_batch()"
 
 
-def batch_mass_g(batch: object = None, *, packs: object = None, fill: object = None, density: object = None, samples: object = None,
-                 loss: object = None) -> Decimal:
+def batch_mass_g(
+    batch: object = None,
+    *,
+    packs: object = None,
+    fill: object = None,
+    density: object = None,
+    samples: object = None,
+    loss: object = None,
+) -> Decimal:
     """Mass of the batch to make. [g]
 
     Parameters
@@ -58,14 +65,17 @@ def _fill_g(fill: object, density: object) -> Decimal:
         return _above_zero(read(fill, "g", where=f"{_WHERE}, fill"), "fill")
     volume_ml = _above_zero(read(fill, "mL", where=f"{_WHERE}, fill"), "fill")
     if density is None:
-        raise BatchError(f"a fill of {fill} needs a density", where=_WHERE, allowed='density="0.975 g/mL", or a fill by mass',
-                         mend="measure the density of the product, or fill by mass", code="batch.density")
+        raise BatchError(
+            f"a fill of {fill} needs a density",
+            where=_WHERE,
+            allowed='density="0.975 g/mL", or a fill by mass',
+            mend="measure the density of the product, or fill by mass",
+            code="batch.density",
+        )
     return volume_ml * _above_zero(read(density, "g/mL", where=f"{_WHERE}, density"), "density")
 
 
 def _is_mass(text: object) -> bool:
-    from kit.errors import UnitError
-
     try:
         read(text, "g")
     except UnitError:
@@ -88,8 +98,13 @@ def _loss(loss: object) -> Decimal:
         return Decimal(0)
     pct = percent(loss, where=f"{_WHERE}, loss")
     if not 0 <= pct < 50:
-        raise BatchError(f"a loss of {plain(pct)} % cannot be planned", where=_WHERE, allowed="0 to less than 50 %",
-                         mend="give the share of the batch that stays in vessel and pipes, usually 2 to 6 %", code="batch.loss")
+        raise BatchError(
+            f"a loss of {plain(pct)} % cannot be planned",
+            where=_WHERE,
+            allowed="0 to less than 50 %",
+            mend="give the share of the batch that stays in vessel and pipes, usually 2 to 6 %",
+            code="batch.loss",
+        )
     return pct / 100
 
 
@@ -100,5 +115,10 @@ def _above_zero(value: Decimal, name: str) -> Decimal:
 
 
 def _bad_size(what: str) -> BatchError:
-    return BatchError(what, where=_WHERE, allowed='"400 g"; or packs=24, fill="250 mL", density="0.975 g/mL", samples="200 g", loss="4 %"',
-                      mend="give one of the two, above zero", code="batch.size")
+    return BatchError(
+        what,
+        where=_WHERE,
+        allowed='"400 g"; or packs=24, fill="250 mL", density="0.975 g/mL", samples="200 g", loss="4 %"',
+        mend="give one of the two, above zero",
+        code="batch.size",
+    )

@@ -77,7 +77,10 @@ class Adjusted:
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """Batch taken out of the vessel, such as a sample. [g]"""
+    """Batch taken out of the vessel, such as a sample: a homogeneous share. [g]
+
+    A sample of one phase before the combination is a `WeighedBack` of that phase: it never entered the vessel.
+    """
 
     mass_g: Decimal
     why: str = ""

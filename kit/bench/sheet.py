@@ -7,7 +7,14 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from kit.bench.balances import USUAL_PCT, Balance, choose_balance, line_tolerance_g, read_balances, wanted_pct
+from kit.bench.balances import (
+    USUAL_PCT,
+    Balance,
+    choose_balance,
+    line_tolerance_g,
+    read_balances,
+    wanted_pct,
+)
 from kit.bench.batch_size import batch_mass_g
 from kit.errors import BatchError
 from kit.formula.composition import Step, apportion, show_pct
@@ -84,16 +91,28 @@ class Sheet:
         BatchError      `batch.line_unknown`, `batch.line_ambiguous` when it stands in several phases and none is named.
         MaterialError   For a name that is not known or fits several supply forms.
         """
-        key = name if any(line.material.key == name for line in self.lines) else self.formula.find(name, where="batch sheet").key
+        key = (
+            name
+            if any(line.material.key == name for line in self.lines)
+            else self.formula.find(name, where="batch sheet").key
+        )
         found = [line for line in self.lines if line.material.key == key and phase in (None, line.phase)]
         if len(found) == 1:
             return found[0]
         if found:
-            raise BatchError(f"{key} stands in phases {' and '.join(line.phase for line in found)}", where="batch sheet",
-                             mend=f'name the phase: phase="{found[0].phase}"', code="batch.line_ambiguous")
-        raise BatchError(f"{key} is not on the sheet{f' in phase {phase}' if phase else ''}", where="batch sheet",
-                         allowed=", ".join(f"{line.material.key} ({line.phase})" for line in self.lines), mend="name one of these",
-                         code="batch.line_unknown")
+            raise BatchError(
+                f"{key} stands in phases {' and '.join(line.phase for line in found)}",
+                where="batch sheet",
+                mend=f'name the phase: phase="{found[0].phase}"',
+                code="batch.line_ambiguous",
+            )
+        raise BatchError(
+            f"{key} is not on the sheet{f' in phase {phase}' if phase else ''}",
+            where="batch sheet",
+            allowed=", ".join(f"{line.material.key} ({line.phase})" for line in self.lines),
+            mend="name one of these",
+            code="batch.line_unknown",
+        )
 
     def target(self, name: str, phase: str | None = None) -> Decimal:
         """Target mass of a line; errors as in `line`. [g]"""
@@ -101,19 +120,43 @@ class Sheet:
 
     def table(self) -> Table:
         """What to weigh, with blanks for what was weighed."""
-        rows = [(line.phase, line.material.name, show_pct(line.pct), plain(line.target_g), line.tolerance_words(), str(line.balance), "", "")
-                for line in self.lines]
+        rows = [
+            (
+                line.phase,
+                line.material.name,
+                show_pct(line.pct),
+                plain(line.target_g),
+                line.tolerance_words(),
+                str(line.balance),
+                "",
+                "",
+            )
+            for line in self.lines
+        ]
         total = sum((line.target_g for line in self.lines), Decimal(0))
-        rows.append(("", "total", show_pct(sum((line.pct for line in self.lines), Decimal(0))), plain(total), "", "", "", ""))
-        return Table(("phase", "material", "% w/w", "target, g", "tolerance, g", "balance", "weighed, g", "lot"), rows,
-                     title=f"Batch sheet: {self.formula.title}, {plain(self.batch_g)} g", note=self._rounding_note(),
-                     numeric=frozenset({2, 3, 4, 6}))
+        rows.append(
+            ("", "total", show_pct(sum((line.pct for line in self.lines), Decimal(0))), plain(total), "", "", "", "")
+        )
+        return Table(
+            ("phase", "material", "% w/w", "target, g", "tolerance, g", "balance", "weighed, g", "lot"),
+            rows,
+            title=f"Batch sheet: {self.formula.title}, {plain(self.batch_g)} g",
+            note=self._rounding_note(),
+            numeric=frozenset({2, 3, 4, 6}),
+        )
 
     def steps_table(self) -> Table:
         """The steps with their targets and blanks for what was done."""
-        rows = [(str(count), step.do, step.phase, _temps(step), _shown(step.rpm), _shown(step.minutes), step.text, "")
-                for count, step in enumerate(self.steps, start=1)]
-        return Table(("no.", "do", "phase", "target, degC", "rpm", "min", "how", "done"), rows, title="Steps", numeric=frozenset({0, 4, 5}))
+        rows = [
+            (str(count), step.do, step.phase, _temps(step), _shown(step.rpm), _shown(step.minutes), step.text, "")
+            for count, step in enumerate(self.steps, start=1)
+        ]
+        return Table(
+            ("no.", "do", "phase", "target, degC", "rpm", "min", "how", "done"),
+            rows,
+            title="Steps",
+            numeric=frozenset({0, 4, 5}),
+        )
 
     def caution_texts(self) -> tuple[tuple[str, str], ...]:
         """Title and text of each caution of the sheet."""
@@ -122,11 +165,23 @@ class Sheet:
 
     def row(self) -> dict:
         """The sheet as a row of text for the record; the formula is kept beside it, not in it."""
-        lines = [{"material": line.material.key, "phase": line.phase, "phase_kind": line.phase_kind, "balance": line.balance.row(),
-                  **{name: plain(getattr(line, name)) for name in _LINE_NUMBERS if getattr(line, name) is not None}}
-                 for line in self.lines]
-        return {"formula": self.formula.fingerprint, "batch_g": plain(self.batch_g), "lines": lines, "cautions": list(self.cautions),
-                "findings": [_finding_row(finding) for finding in self.findings]}
+        lines = [
+            {
+                "material": line.material.key,
+                "phase": line.phase,
+                "phase_kind": line.phase_kind,
+                "balance": line.balance.row(),
+                **{name: plain(getattr(line, name)) for name in _LINE_NUMBERS if getattr(line, name) is not None},
+            }
+            for line in self.lines
+        ]
+        return {
+            "formula": self.formula.fingerprint,
+            "batch_g": plain(self.batch_g),
+            "lines": lines,
+            "cautions": list(self.cautions),
+            "findings": [_finding_row(finding) for finding in self.findings],
+        }
 
     @classmethod
     def from_row(cls, row: Mapping, formula: Formula) -> Sheet:
@@ -137,22 +192,35 @@ class Sheet:
         BatchError   `batch.sheet_formula` when the formula is not the one the sheet was planned from.
         """
         if row["formula"] != formula.fingerprint:
-            raise BatchError("the batch sheet was planned from another formula", where=formula.title,
-                             mend="read it with the formula version kept beside it", code="batch.sheet_formula")
+            raise BatchError(
+                "the batch sheet was planned from another formula",
+                where=formula.title,
+                mend="read it with the formula version kept beside it",
+                code="batch.sheet_formula",
+            )
         materials = {line.material.key: line.material for _, line in formula.placed_lines()}
-        return cls(formula, Decimal(row["batch_g"]), tuple(_line_from_row(line, materials) for line in row["lines"]),
-                   tuple(_finding_from_row(finding) for finding in row["findings"]), tuple(row["cautions"]))
+        return cls(
+            formula,
+            Decimal(row["batch_g"]),
+            tuple(_line_from_row(line, materials) for line in row["lines"]),
+            tuple(_finding_from_row(finding) for finding in row["findings"]),
+            tuple(row["cautions"]),
+        )
 
     def _rounding_note(self) -> str:
         worst = max(self.lines, key=lambda line: abs(line.rounding_pp))
         if not worst.rounding_pp:
             return "Every target is the formula's percentage exactly."
-        return (f"Largest rounding: {worst.material.name}, planned {plain(worst.planned_pct)} % instead of {show_pct(worst.pct)} % "
-                f"({worst.rounding_pp:+} percentage points).")
+        return (
+            f"Largest rounding: {worst.material.name}, planned {plain(worst.planned_pct)} % instead of {show_pct(worst.pct)} % "
+            f"({worst.rounding_pp:+} percentage points)."
+        )
 
     def _block(self) -> Block:
         findings = [listing("Findings", [finding.words for finding in self.findings])] if self.findings else []
-        cautions = [listing("Cautions", [f"{title}: {text}" for title, text in self.caution_texts()])] if self.cautions else []
+        cautions = (
+            [listing("Cautions", [f"{title}: {text}" for title, text in self.caution_texts()])] if self.cautions else []
+        )
         return Block((self.table(), *findings, *([self.steps_table()] if self.steps else []), *cautions))
 
     def _repr_html_(self) -> str:
@@ -165,8 +233,17 @@ class Sheet:
 _LINE_NUMBERS = ("pct", "target_g", "tolerance_g", "planned_pct", "rounding_pp")
 
 
-def plan_batch(formula: Formula, batch: object = None, *, packs: object = None, fill: object = None, density: object = None,
-               samples: object = None, loss: object = None, balances: object = ("0.01 g",)) -> Sheet:
+def plan_batch(
+    formula: Formula,
+    batch: object = None,
+    *,
+    packs: object = None,
+    fill: object = None,
+    density: object = None,
+    samples: object = None,
+    loss: object = None,
+    balances: object = ("0.01 g",),
+) -> Sheet:
     """Plan a batch: grams for every line, on the balance that suits it.
 
     Parameters
@@ -200,11 +277,19 @@ def _lines(formula: Formula, batch_g: Decimal, shelf: tuple[Balance, ...]) -> tu
     weighed = [_target(batch_g * pct / 100, material, shelf) for material, _, _, pct in wanted]
     total = sum((target for target, _, _ in weighed), Decimal(0))
     if not total:
-        raise BatchError(f"a batch of {plain(batch_g)} g is less than the balance shows", where="plan_batch()", mend="make more",
-                         code="batch.too_small")
+        raise BatchError(
+            f"a batch of {plain(batch_g)} g is less than the balance shows",
+            where="plan_batch()",
+            mend="make more",
+            code="batch.too_small",
+        )
     planned = apportion([100 * Fraction(target) / Fraction(total) for target, _, _ in weighed], Decimal(100), _PLACES)
-    return tuple(SheetLine(material, phase, kind, pct, target, balance, tolerance, share, share - pct)
-                 for (material, phase, kind, pct), (target, balance, tolerance), share in zip(wanted, weighed, planned, strict=True))
+    return tuple(
+        SheetLine(material, phase, kind, pct, target, balance, tolerance, share, share - pct)
+        for (material, phase, kind, pct), (target, balance, tolerance), share in zip(
+            wanted, weighed, planned, strict=True
+        )
+    )
 
 
 def _wanted(formula: Formula) -> list[tuple[Material, str, str, Decimal]]:
@@ -216,7 +301,9 @@ def _wanted(formula: Formula) -> list[tuple[Material, str, str, Decimal]]:
     return list(sums.values())
 
 
-def _target(exact_g: Decimal, material: Material, shelf: tuple[Balance, ...]) -> tuple[Decimal, Balance, Decimal | None]:
+def _target(
+    exact_g: Decimal, material: Material, shelf: tuple[Balance, ...]
+) -> tuple[Decimal, Balance, Decimal | None]:
     relative_pct = wanted_pct(material)
     balance = choose_balance(exact_g, shelf, relative_pct)
     return balance.rounded(exact_g), balance, line_tolerance_g(exact_g, balance, relative_pct)
@@ -230,17 +317,27 @@ def _below_smallest(lines: tuple[SheetLine, ...]) -> tuple[Finding, ...]:
     smallest_g = plain(finest.smallest_g(USUAL_PCT).normalize())
     names = ", ".join(f"{line.material.name} {plain(line.target_g)} g" for line in small)
     count = "1 line" if len(small) == 1 else f"{len(small)} lines"
-    words = (f"{count} cannot be weighed to 1 %: {names}. The smallest weight on the {finest} balance is {smallest_g} g. "
-             "Use a finer balance or a stock solution.")
-    return (Finding("caution", "weighing.below_smallest", words, tuple(line.material.key for line in small), source=PRACTICE),)
+    words = (
+        f"{count} cannot be weighed to 1 %: {names}. The smallest weight on the {finest} balance is {smallest_g} g. "
+        "Use a finer balance or a stock solution."
+    )
+    return (
+        Finding(
+            "caution", "weighing.below_smallest", words, tuple(line.material.key for line in small), source=PRACTICE
+        ),
+    )
 
 
 def _refuse_stops(formula: Formula) -> None:
     stops = _balance_stops(formula)
     if stops:
         named = " ".join(f"{finding.words} ({finding.code})" for finding in stops)
-        raise BatchError(f"the formula cannot be made as it stands. {named}", where=formula.title,
-                         mend="correct the formula, then plan the batch", code="batch.formula_stop")
+        raise BatchError(
+            f"the formula cannot be made as it stands. {named}",
+            where=formula.title,
+            mend="correct the formula, then plan the batch",
+            code="batch.formula_stop",
+        )
 
 
 def _balance_stops(formula: Formula) -> list[Finding]:
@@ -269,13 +366,21 @@ def _shown(value: Decimal | None) -> str:
 
 def _line_from_row(row: Mapping, materials: Mapping[str, Material]) -> SheetLine:
     numbers = {name: Decimal(row[name]) if name in row else None for name in _LINE_NUMBERS}
-    return SheetLine(materials[row["material"]], row["phase"], row["phase_kind"], balance=Balance.from_row(row["balance"]), **numbers)
+    return SheetLine(
+        materials[row["material"]], row["phase"], row["phase_kind"], balance=Balance.from_row(row["balance"]), **numbers
+    )
 
 
 def _finding_row(finding: Finding) -> dict:
     numbers = {name: str(getattr(finding, name)) for name in ("value", "limit") if getattr(finding, name) is not None}
-    return {"severity": finding.severity, "code": finding.code, "words": finding.words, "materials": list(finding.materials), **numbers,
-            "source": finding.source}
+    return {
+        "severity": finding.severity,
+        "code": finding.code,
+        "words": finding.words,
+        "materials": list(finding.materials),
+        **numbers,
+        "source": finding.source,
+    }
 
 
 def _finding_from_row(row: Mapping) -> Finding:

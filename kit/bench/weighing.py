@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import Decimal
 from fractions import Fraction
 
 from kit.bench.balances import repeatability_g, smallest_weight_g, tolerance_g
+from kit.bench.exact import decimal, grams
 from kit.bench.sheet import Sheet, SheetLine
 from kit.errors import BatchError
 from kit.formula.composition import Composition, CompositionLine, from_masses, show_pct
@@ -107,37 +108,77 @@ class OverWeighing:
 
     def rescale_table(self) -> Table:
         """New targets, and the grams to add."""
-        rows = [(extra.line.phase, extra.line.material.name, plain(extra.line.target_g), plain(extra.weighed_g), plain(extra.target_g),
-                 plain(extra.extra_g)) for extra in self.extras]
-        note = "Rescaling is not advised: " + "; ".join(self.obstacles) + "." if self.obstacles else f"New batch: {plain(self.batch_g)} g."
-        return Table(("phase", "material", "target, g", "weighed, g", "new target, g", "still to weigh, g"), rows,
-                     title=f"Rescale by {_factor(self.factor)}", note=note, numeric=frozenset({2, 3, 4, 5}))
+        rows = [
+            (
+                extra.line.phase,
+                extra.line.material.name,
+                plain(extra.line.target_g),
+                plain(extra.weighed_g),
+                plain(extra.target_g),
+                plain(extra.extra_g),
+            )
+            for extra in self.extras
+        ]
+        note = (
+            "Rescaling is not advised: " + "; ".join(self.obstacles) + "."
+            if self.obstacles
+            else f"New batch: {plain(self.batch_g)} g."
+        )
+        return Table(
+            ("phase", "material", "target, g", "weighed, g", "new target, g", "still to weigh, g"),
+            rows,
+            title=f"Rescale by {grams(self.factor, 4)}",
+            note=note,
+            numeric=frozenset({2, 3, 4, 5}),
+        )
 
     def accept_table(self) -> Table:
         """What each line becomes."""
-        rows = [(line.phase, line.material.name, show_pct(self._meant_pct(line)), show_pct(line.pct), f"{line.pct - self._meant_pct(line):+.2f}")
-                for line in self.accepted.lines]
+        rows = [
+            (
+                line.phase,
+                line.material.name,
+                show_pct(self._meant_pct(line)),
+                show_pct(line.pct),
+                f"{line.pct - self._meant_pct(line):+.2f}",
+            )
+            for line in self.accepted.lines
+        ]
         rows.append(("", "total", show_pct(self.meant.total), show_pct(self.accepted.total), ""))
-        return Table(("phase", "material", "meant, % w/w", "becomes, % w/w", "change, pp"), rows,
-                     title=f"Accept: {plain(self.accepted_g)} g", note="Look at limits, charge and pH again: they rest on these numbers.",
-                     numeric=frozenset({2, 3, 4}))
+        return Table(
+            ("phase", "material", "meant, % w/w", "becomes, % w/w", "change, pp"),
+            rows,
+            title=f"Accept: {plain(self.accepted_g)} g",
+            note="Look at limits, charge and pH again: they rest on these numbers.",
+            numeric=frozenset({2, 3, 4}),
+        )
 
     def _meant_pct(self, line: CompositionLine) -> Decimal:
-        return sum((other.pct for other in self.meant.lines if (other.phase, other.material.key) == (line.phase, line.material.key)),
-                   Decimal(0))
+        return sum(
+            (
+                other.pct
+                for other in self.meant.lines
+                if (other.phase, other.material.key) == (line.phase, line.material.key)
+            ),
+            Decimal(0),
+        )
 
     def words(self) -> str:
         """Both ways in words."""
         line = self.weighing.line
         place = next(item for item in self.accepted.lines if (item.phase, item.material.key) == line.place)
-        accept = (f"Accept: {line.material.name} becomes {show_pct(place.pct)} % instead of {show_pct(self._meant_pct(place))} %, "
-                  f"the batch {plain(self.accepted_g)} g.")
-        return " ".join([f"{self.weighing.words()}.", self._rescale_words(), accept, *([] if self.combined else [_BOAT])])
+        accept = (
+            f"Accept: {line.material.name} becomes {show_pct(place.pct)} % instead of {show_pct(self._meant_pct(place))} %, "
+            f"the batch {plain(self.accepted_g)} g."
+        )
+        return " ".join(
+            [f"{self.weighing.words()}.", self._rescale_words(), accept, *([] if self.combined else [_BOAT])]
+        )
 
     def _rescale_words(self) -> str:
         if self.obstacles:
-            return f"Rescaling by {_factor(self.factor)} is not advised: {'; '.join(self.obstacles)}."
-        return f"Rescale: every other line times {_factor(self.factor)}, {plain(self._extra_total())} g more in all, batch {plain(self.batch_g)} g."
+            return f"Rescaling by {grams(self.factor, 4)} is not advised: {'; '.join(self.obstacles)}."
+        return f"Rescale: every other line times {grams(self.factor, 4)}, {plain(self._extra_total())} g more in all, batch {plain(self.batch_g)} g."
 
     def _extra_total(self) -> Decimal:
         weighed = (extra.target_g - (extra.weighed_g or extra.line.target_g) for extra in self.extras)
@@ -156,7 +197,9 @@ class OverWeighing:
 _BOAT = "If it is still alone in its boat, take the surplus out and weigh again: that is a weighing correction, not a change."
 
 
-def corrections(sheet: Sheet, weighed: Mapping[Place, Decimal], name: str, phase: str | None = None, *, combined: bool = False) -> OverWeighing:
+def corrections(
+    sheet: Sheet, weighed: Mapping[Place, Decimal], name: str, phase: str | None = None, *, combined: bool = False
+) -> OverWeighing:
     """Both ways to go on after a line was over-weighed.
 
     Parameters
@@ -172,23 +215,40 @@ def corrections(sheet: Sheet, weighed: Mapping[Place, Decimal], name: str, phase
     """
     line = sheet.line(name, phase)
     if line.place not in weighed:
-        raise BatchError(f"{line.material.name} was not weighed yet", where="corrections()", mend="weigh it first", code="weighing.not_weighed")
+        raise BatchError(
+            f"{line.material.name} was not weighed yet",
+            where="corrections()",
+            mend="weigh it first",
+            code="weighing.not_weighed",
+        )
     weighing = judge(line, weighed[line.place])
     if weighing.deviation_g <= 0 or not line.target_g:
-        raise BatchError(f"{weighing.words()}: it is not over its target", where="corrections()", mend="weigh more of it, or name the line that is",
-                         code="weighing.not_over")
+        raise BatchError(
+            f"{weighing.words()}: it is not over its target",
+            where="corrections()",
+            mend="weigh more of it, or name the line that is",
+            code="weighing.not_over",
+        )
     factor = Fraction(weighing.weighed_g) / Fraction(line.target_g)
     extras = tuple(_extra(other, weighed, factor) for other in sheet.lines if other.place != line.place)
     masses = [(other, weighed.get(other.place, other.target_g)) for other in sheet.lines]
     accepted = _composition([(other, Fraction(mass)) for other, mass in masses], sheet)
     meant = _composition([(other, Fraction(other.pct)) for other in sheet.lines], sheet)
-    return OverWeighing(weighing, factor, extras, weighing.weighed_g + sum((extra.target_g for extra in extras), Decimal(0)),
-                        sum((mass for _, mass in masses), Decimal(0)), _obstacles(factor, extras, combined), meant, accepted, combined)
+    return OverWeighing(
+        weighing,
+        factor,
+        extras,
+        weighing.weighed_g + sum((extra.target_g for extra in extras), Decimal(0)),
+        sum((mass for _, mass in masses), Decimal(0)),
+        _obstacles(factor, extras, combined),
+        meant,
+        accepted,
+        combined,
+    )
 
 
 def _extra(line: SheetLine, weighed: Mapping[Place, Decimal], factor: Fraction) -> Extra:
-    exact = Fraction(line.target_g) * factor
-    target = line.balance.rounded(Decimal(exact.numerator) / Decimal(exact.denominator))
+    target = line.balance.rounded(decimal(Fraction(line.target_g) * factor, 6))
     so_far = weighed.get(line.place, Decimal(0))
     return Extra(line, so_far, target, max(target - so_far, Decimal(0)))
 
@@ -198,8 +258,12 @@ def _obstacles(factor: Fraction, extras: tuple[Extra, ...], combined: bool) -> t
     if combined:
         found.append("the phases are already combined")
     if factor >= Fraction(_MOST_RESCALE):
-        found.append(f"the batch would grow by {_growth(factor)} % (10 % or more)")
-    worse = [extra for extra in extras if judge(extra.line, extra.weighed_g).verdict == "over" and extra.weighed_g > extra.target_g]
+        found.append(f"the batch would grow by {grams(100 * (factor - 1), 1)} % (10 % or more)")
+    worse = [
+        extra
+        for extra in extras
+        if judge(extra.line, extra.weighed_g).verdict == "over" and extra.weighed_g > extra.target_g
+    ]
     if worse:
         found.append(f"{worse[0].line.material.name} is over by more: correct that line first")
     return tuple(found)
@@ -208,15 +272,3 @@ def _obstacles(factor: Fraction, extras: tuple[Extra, ...], combined: bool) -> t
 def _composition(masses: list[tuple[SheetLine, Fraction]], sheet: Sheet) -> Composition:
     lines = [(CompositionLine(line.material, line.pct, line.phase, line.phase_kind), mass) for line, mass in masses]
     return from_masses(lines, state="proposed", product=sheet.formula.product, steps=sheet.formula.steps)
-
-
-def _factor(factor: Fraction) -> str:
-    return _rounded(factor, "0.0001")
-
-
-def _growth(factor: Fraction) -> str:
-    return _rounded(100 * (factor - 1), "0.1")
-
-
-def _rounded(value: Fraction, unit: str) -> str:
-    return plain((Decimal(value.numerator) / Decimal(value.denominator)).quantize(Decimal(unit), ROUND_HALF_EVEN))

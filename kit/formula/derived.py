@@ -7,7 +7,12 @@ from decimal import Decimal
 
 from kit.formula.charge import anionic_meq_per_100g, cationic_meq_per_100g
 from kit.formula.composition import Composition
-from kit.formula.network import OILS, alcohol_cationic_ratio, content_pct, network_lipid_pct
+from kit.formula.network import (
+    OILS,
+    alcohol_cationic_ratio,
+    content_pct,
+    network_lipid_pct,
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,8 @@ from pathlib import Path
 from kit.errors import FormulaError
 from kit.formula.composition import Step
 from kit.formula.formula import Formula
-from kit.formula.model import PHASE_KINDS, PRODUCTS, STEP_KINDS, Line, Phase, SpecLine
 from kit.formula.library import Library, load_library
+from kit.formula.model import PHASE_KINDS, PRODUCTS, STEP_KINDS, Line, Phase, SpecLine
 from kit.units import minutes, number, percent, read
 
 _FORMULA_KEYS = {"name", "version", "product", "note", "why", "parent", "spec", "phase", "step"}
@@ -42,6 +42,9 @@ def load_formula(path: str | Path, library: Library | None = None) -> Formula:
                            mend="check the name and the folder", code="formula.file_missing")
     try:
         text = path.read_text(encoding="utf-8-sig")
+    except OSError as problem:
+        raise FormulaError(f"the file could not be read: {problem.strerror}", where=str(path), mend="check that you may read it",
+                           code="formula.file_missing") from None
     except UnicodeDecodeError as problem:
         raise FormulaError(f"the file is not UTF-8 text (byte {problem.start})", where=path.name, mend="save it as UTF-8",
                            code="formula.file_broken") from None
@@ -97,21 +100,30 @@ def _step(row: Mapping, phases: tuple[Phase, ...], where: str) -> Step:
     _known_keys(row, _STEP_KEYS, where)
     do = _choice(_text(row, "do", where), STEP_KINDS, where, "formula.step_kind")
     phase = str(row.get("phase", ""))
+    names = tuple(item.name for item in phases)
     if phase:
-        _choice(phase, tuple(item.name for item in phases), f"{where} ({do})", "formula.phase")
-    temps = row.get("temps", row.get("temp"))
-    many = isinstance(temps, Mapping)
+        _choice(phase, names, f"{where} ({do})", "formula.phase")
+    one, many = _temps(row)
+    for name in many:
+        _choice(name, (*names, "after"), f"{where} ({do}), temps", "formula.phase")
     return Step(do=do, phase=phase, text=str(row.get("text", "")),
-                temp_c=None if temps is None or many else read(temps, "degC", where=f"{where}, temps"),
-                temps_c=tuple((name, read(temp, "degC", where=f"{where}, temps.{name}")) for name, temp in sorted(temps.items())) if many else (),
+                temp_c=None if one is None else read(one, "degC", where=f"{where}, temps"),
+                temps_c=tuple((name, read(temp, "degC", where=f"{where}, temps.{name}")) for name, temp in sorted(many.items())),
                 rpm=_optional(row, "rpm", lambda value: number(value, where=f"{where}, rpm")),
                 minutes=_optional(row, "minutes", lambda value: minutes(value, where=f"{where}, minutes")))
 
 
+def _temps(row: Mapping) -> tuple[object, Mapping]:
+    """The one temperature of a step, and those it gives by phase; `temps` may hold either."""
+    temps = row.get("temps")
+    return (row.get("temp"), temps) if isinstance(temps, Mapping) else (row.get("temp", temps), {})
+
+
 def _spec(row: Mapping, where: str) -> SpecLine:
     _known_keys(row, _SPEC_KEYS, where)
+    allowed = row.get("allowed", [])
     line = SpecLine(property=_text(row, "property", where), unit=str(row.get("unit", "")), method=str(row.get("method", "")),
-                    age=str(row.get("age", "")), allowed=tuple(str(word) for word in row.get("allowed", ())),
+                    age=str(row.get("age", "")), allowed=tuple(map(str, allowed if isinstance(allowed, list) else [allowed])),
                     low=_optional(row, "low", lambda value: number(value, where=f"{where}, low")),
                     high=_optional(row, "high", lambda value: number(value, where=f"{where}, high")))
     if line.low is None and line.high is None and not line.allowed:
@@ -155,6 +167,9 @@ def _known_keys(row: Mapping, known: set[str], where: str) -> None:
 
 def _unique_names(phases: tuple[Phase, ...], where: str) -> None:
     names = [phase.name for phase in phases]
+    if "after" in names:
+        raise FormulaError('a phase cannot be called "after": that names the temperature of the combined batch', where=where,
+                           mend="give it another name", code="formula.phase")
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
         raise FormulaError(f"two phases are called {twice[0]!r}", where=where, mend="give each its own name", code="formula.phase")

@@ -15,6 +15,8 @@ from kit.show import Table
 from kit.sources import read_data
 
 _FACTS = ("active_range", "use_range", "heat_max", "melt_min", "ph_window", "density")
+_MATERIAL_KEYS = {"key", "name", "aliases", "label_inci", "function", "phases", "parts", "made_from", "hazards", "cautions", "note", *_FACTS}
+_SUBSTANCE_KEYS = {"inci", "cas", "ec", "formula", "mixture_of", "category", "charge", "charge_strength", "molar_mass", "charge_density", "pka"}
 
 
 @dataclass(frozen=True)
@@ -102,11 +104,12 @@ def build(materials: Mapping[str, Material], substances: Mapping[str, Substance]
     for key, material in materials.items():
         for text in {_fold(item) for item in (key, material.name, *material.aliases, material.label_inci or key)}:
             names.setdefault(text, []).append(key)
-    # A whole name or alias beats the INCI name that several forms share.
+    # A whole name or alias beats the INCI name that several forms share; two forms of one alias stay ambiguous.
+    owned: dict[str, list[str]] = {}
     for key, material in materials.items():
-        for text in (material.name, *material.aliases):
-            if _fold(text) != _fold(material.label_inci):
-                names[_fold(text)] = [key]
+        for text in {_fold(item) for item in (material.name, *material.aliases)} - {_fold(material.label_inci)}:
+            owned.setdefault(text, []).append(key)
+    names |= owned
     return Library(dict(materials), dict(substances), {text: tuple(keys) for text, keys in names.items()})
 
 
@@ -122,14 +125,23 @@ def _own_files(own: str | Path | None) -> list[Path]:
 
 def _lay_on_top(library: Library, path: Path) -> Library:
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        table = tomllib.loads(path.read_text(encoding="utf-8-sig"), parse_float=Decimal)
     except tomllib.TOMLDecodeError as problem:
         raise MaterialError(f"the file is not readable: {problem}", where=path.name, mend="correct the line named",
                             code="material.file") from None
+    except UnicodeDecodeError as problem:
+        raise MaterialError(f"the file is not UTF-8 text (byte {problem.start})", where=path.name, mend="save it as UTF-8",
+                            code="material.file") from None
+    except OSError as problem:
+        raise MaterialError(f"the file could not be read: {problem.strerror}", where=str(path), mend="check that you may read it",
+                            code="material.file") from None
+    _known_keys(table, {"substance", "material"}, path.name)
     substances = {**library.substances}
-    for number, row in enumerate(table.get("substance", ()), start=1):
-        substances[row.get("inci", "")] = _guarded(Substance.read, row, f"{path.name}, substance {number}")
-    materials = _materials(table.get("material", ()), substances, library.materials, path.name)
+    for number, row in enumerate(_rows(table, "substance", path.name), start=1):
+        where = f"{path.name}, substance {number}"
+        _known_keys(row, _SUBSTANCE_KEYS, where)
+        substances[row.get("inci", "")] = _guarded(Substance.read, row, where)
+    materials = _materials(_rows(table, "material", path.name), substances, library.materials, path.name)
     return library.with_materials(materials.values(), substances)
 
 
@@ -138,8 +150,25 @@ def _materials(rows: Iterable[Mapping], substances: Mapping[str, Substance], kno
     made: dict[str, Material] = {}
     for number, row in enumerate(rows, start=1):
         where = f"{origin}, material {number} ({row.get('key', 'no key')})"
+        _known_keys(row, _MATERIAL_KEYS, where)
         made[row.get("key", "")] = _guarded(lambda row, where=where: _material(row, substances, {**known, **made}, origin, where), row, where)
     return made
+
+
+def _rows(table: Mapping, key: str, where: str) -> list[Mapping]:
+    rows = table.get(key, [])
+    if not isinstance(rows, list) or not all(isinstance(row, Mapping) for row in rows):
+        raise MaterialError(f"{key} is not a list of tables", where=where, allowed=f"[[{key}]] before each", mend="double the brackets",
+                            code="material.file")
+    return rows
+
+
+def _known_keys(row: Mapping, known: set[str], where: str) -> None:
+    for key in row:
+        if key not in known:
+            near = difflib.get_close_matches(key, known, n=1)
+            raise MaterialError(f"the key {key!r} is not known", where=where, allowed=", ".join(sorted(known)),
+                                mend=f"did you mean {near[0]!r}?" if near else "correct its spelling", code="material.file")
 
 
 def _guarded(read, row: Mapping, where: str):
@@ -153,7 +182,7 @@ def _guarded(read, row: Mapping, where: str):
 
 
 def _material(row: Mapping, substances: Mapping[str, Substance], known: Mapping[str, Material], origin: str, where: str) -> Material:
-    made_from = tuple((known[item["material"]], Decimal(item["pct"])) for item in row.get("made_from", ()))
+    made_from = tuple((_base(item["material"], known, where), Decimal(item["pct"])) for item in row.get("made_from", ()))
     parts = _stock_parts(made_from) if made_from else tuple(_part(part, substances, where) for part in row["parts"])
     total = sum((part.pct for part in parts), Decimal(0))
     if total != 100:
@@ -163,6 +192,15 @@ def _material(row: Mapping, substances: Mapping[str, Substance], known: Mapping[
                     aliases=tuple(row.get("aliases", ())), function=row.get("function", ""), phases=tuple(row.get("phases", ())),
                     hazards=tuple(row.get("hazards", ())), cautions=tuple(row.get("cautions", ())), note=row.get("note", ""),
                     origin=origin, **{name: Fact.read(row.get(name)) for name in _FACTS})
+
+
+def _base(key: str, known: Mapping[str, Material], where: str) -> Material:
+    if key not in known:
+        near = difflib.get_close_matches(key, list(known), n=3)
+        raise MaterialError(f"it is made from {key!r}, which is not a material listed before it", where=where,
+                            allowed=f"nearest: {', '.join(near)}" if near else "", mend="name a key, and put that material first",
+                            code="material.unknown")
+    return known[key]
 
 
 def _part(row: Mapping, substances: Mapping[str, Substance], where: str) -> Part:

@@ -127,7 +127,7 @@ class FormulaModel:
 
     @property
     def fingerprint(self) -> str:
-        """SHA-256 of what makes the product: lines, percentages, phases and steps. Name, label and reasons do not count.
+        """SHA-256 of what makes the product: lines, percentages, phases and steps. Name, label, reasons and empty lines do not count.
 
         Batches whose formulas share it are batches of one formula version.
         """
@@ -135,7 +135,7 @@ class FormulaModel:
         for phase, line in self.placed_lines():
             place = (phase.name, phase.kind, line.material.key)
             sums[place] = sums.get(place, Decimal(0)) + (self._pct(line) or Decimal(0))
-        lines = sorted([*place, _number(pct)] for place, pct in sums.items())
+        lines = sorted([*place, _number(pct)] for place, pct in sums.items() if pct)
         steps = [step_row(step) for step in self.steps]
         text = json.dumps([self.product, lines, steps], sort_keys=True, ensure_ascii=False, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()

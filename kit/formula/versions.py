@@ -9,8 +9,8 @@ from fractions import Fraction
 
 from kit.errors import FormulaError
 from kit.formula.composition import Step, apportion, show_pct
-from kit.formula.model import FormulaModel, Line, Phase, SpecLine
 from kit.formula.material import Material
+from kit.formula.model import FormulaModel, Line, Phase, SpecLine
 from kit.show import Table
 from kit.units import percent
 
@@ -43,7 +43,7 @@ def change(formula: FormulaModel, changes: Mapping[str, object], *, absorb: str 
         if new[place] < 0:
             raise FormulaError(f"{name}: {new[place]} % is negative", where=formula.title, allowed="0 to 100 %", mend="correct it",
                                code="formula.value")
-        if place not in pcts:
+        if place not in pcts and new[place]:
             added[place] = material
     taken = sum((value - pcts.get(place, Decimal(0)) for place, value in new.items()), Decimal(0))
     new |= _room(formula, pcts, new, taken, absorb)
@@ -97,7 +97,10 @@ class LineChange:
 
 @dataclass(frozen=True)
 class FormulaDiff:
-    """What changed between two versions: lines (largest change first, the absorbing line last), steps, spec."""
+    """What changed between two versions: lines (largest change first, the absorbing line last), steps, spec.
+
+    `kinds` names phases that changed their kind: (phase, before, after).
+    """
 
     before: str
     after: str
@@ -106,9 +109,10 @@ class FormulaDiff:
     steps: tuple[tuple[Step, ...], tuple[Step, ...]] | None = None
     spec: tuple[tuple[SpecLine, ...], tuple[SpecLine, ...]] | None = None
     product: tuple[str, str] | None = None
+    kinds: tuple[tuple[str, str, str], ...] = ()
 
     def __bool__(self) -> bool:
-        return bool(self.lines or self.steps or self.spec or self.product)
+        return bool(self.lines or self.steps or self.spec or self.product or self.kinds)
 
     def apply(self, formula: FormulaModel) -> FormulaModel:
         """The formula with this difference made to it.
@@ -119,14 +123,15 @@ class FormulaDiff:
         """
         pcts = resolved(formula)
         for item in self.lines:
-            if pcts.get((item.phase, item.material.key)) != item.before:
+            if (pcts.get((item.phase, item.material.key)) or None) != item.before:
                 raise FormulaError(f"{item.material.key} in phase {item.phase} is not {item.before} %", where=formula.title,
                                    mend="apply the difference to the version it was taken from", code="formula.diff_base")
         new = {(item.phase, item.material.key): item.after or Decimal(0) for item in self.lines}
-        added = {(item.phase, item.material.key): item.material for item in self.lines if item.before is None}
-        kinds = {item.phase: item.phase_kind for item in self.lines}
-        gone = {(item.phase, item.material.key) for item in self.lines if item.after is None}
-        result = _rebuilt(formula, new, added, kinds, gone)
+        added = {(item.phase, item.material.key): item.material for item in self.lines
+                 if (item.phase, item.material.key) not in pcts}
+        kinds = {**{item.phase: item.phase_kind for item in self.lines}, **{name: kind for name, _, kind in self.kinds}}
+        gone = frozenset((item.phase, item.material.key) for item in self.lines if item.after is None)
+        result = _pinned(_rebuilt(formula, new, added, kinds, gone), {**pcts, **new})
         return replace(result, steps=self.steps[1] if self.steps else formula.steps, spec=self.spec[1] if self.spec else formula.spec,
                        product=self.product[1] if self.product else formula.product)
 
@@ -139,6 +144,7 @@ class FormulaDiff:
         notes += ["steps differ"] if self.steps else []
         notes += ["spec differs"] if self.spec else []
         notes += [f"product type {self.product[0]} → {self.product[1]}"] if self.product else []
+        notes += [f"phase {name} {before} → {after}" for name, before, after in self.kinds]
         return Table(("material", "before, %", "after, %", "change"), rows, title=f"{self.before} → {self.after}", note="; ".join(notes),
                      numeric=frozenset({1, 2}))
 
@@ -156,7 +162,7 @@ def diff(before: FormulaModel, after: FormulaModel) -> FormulaDiff:
     ------
     FormulaError   `formula.qs_two` when one of them has no determined composition.
     """
-    old, new = resolved(before), resolved(after)
+    old, new = _present(before), _present(after)
     materials = {(phase.name, line.material.key): (phase.kind, line.material)
                  for formula in (before, after) for phase, line in formula.placed_lines()}
     absorbing = {(phase.name, line.material.key) for phase, line in after.placed_lines() if line.qs}
@@ -167,7 +173,18 @@ def diff(before: FormulaModel, after: FormulaModel) -> FormulaDiff:
                        item.before is not None and item.after is not None),
                        steps=(before.steps, after.steps) if before.steps != after.steps else None,
                        spec=(before.spec, after.spec) if before.spec != after.spec else None,
-                       product=(before.product, after.product) if before.product != after.product else None)
+                       product=(before.product, after.product) if before.product != after.product else None,
+                       kinds=_changed_kinds(before, after))
+
+
+def _present(formula: FormulaModel) -> dict[Place, Decimal]:
+    """The lines that bring something: an empty line is as good as none."""
+    return {place: pct for place, pct in resolved(formula).items() if pct}
+
+
+def _changed_kinds(before: FormulaModel, after: FormulaModel) -> tuple[tuple[str, str, str], ...]:
+    old, new = ({phase.name: phase.kind for phase in formula.phases} for formula in (before, after))
+    return tuple((name, kind, new[name]) for name, kind in old.items() if new.get(name, kind) != kind)
 
 
 def _place(formula: FormulaModel, name: str, phase: str) -> tuple[Place, Material]:
@@ -227,16 +244,18 @@ def _absorbing(formula: FormulaModel, free: dict[Place, Decimal], absorb: str) -
 
 
 def _rebuilt(formula: FormulaModel, new: Mapping[Place, Decimal], added: Mapping[Place, Material], kinds: Mapping[str, str] | None = None,
-             gone: set[Place] | None = None) -> FormulaModel:
-    phases = [Phase(phase.name, phase.kind, _lines(phase, new, added, gone)) for phase in formula.phases]
+             gone: frozenset[Place] = frozenset()) -> FormulaModel:
+    kinds = kinds or {}
+    phases = [Phase(phase.name, kinds.get(phase.name, phase.kind), _lines(phase, new, added, gone)) for phase in formula.phases]
     known = {phase.name for phase in formula.phases}
     for name in dict.fromkeys(place[0] for place in added if place[0] not in known):
         lines = tuple(Line(material, new[place]) for place, material in added.items() if place[0] == name)
-        phases.append(Phase(name, (kinds or {})[name], lines))
-    return replace(formula, phases=tuple(phase for phase in phases if phase.lines))
+        phases.append(Phase(name, kinds[name], lines))
+    named = {name for step in formula.steps for name in (step.phase, *dict(step.temps_c))}  # a step may still speak of an empty phase
+    return replace(formula, phases=tuple(phase for phase in phases if phase.lines or phase.name in named))
 
 
-def _lines(phase: Phase, new: Mapping[Place, Decimal], added: Mapping[Place, Material], gone: set[Place] | None) -> tuple[Line, ...]:
+def _lines(phase: Phase, new: Mapping[Place, Decimal], added: Mapping[Place, Material], gone: frozenset[Place]) -> tuple[Line, ...]:
     lines, seen = [], set()
     for line in phase.lines:
         place = (phase.name, line.material.key)
@@ -245,7 +264,19 @@ def _lines(phase: Phase, new: Mapping[Place, Decimal], added: Mapping[Place, Mat
         seen.add(place)
         if place not in new:
             lines.append(line)
-        elif new[place] != 0 and place not in (gone or ()):
+        elif place not in gone and (line.qs or new[place] != 0):
             lines.append(line if line.qs else replace(line, pct=new[place]))
     extra = [Line(material, new[place]) for place, material in added.items() if place[0] == phase.name]
     return (*lines, *extra)
+
+
+def _pinned(formula: FormulaModel, wanted: Mapping[Place, Decimal]) -> FormulaModel:
+    """The formula with its q.s. line fixed where q.s. would not give the percentage wanted, as when the total is not 100."""
+    found = resolved(formula)
+    off = {place: pct - found.get(place, Decimal(0)) for place, pct in wanted.items() if pct != found.get(place, Decimal(0))}
+    if not off:
+        return formula
+    phases = tuple(replace(phase, lines=tuple(
+        replace(line, qs=False, pct=formula.qs_pct + off.get((phase.name, line.material.key), Decimal(0))) if line.qs else line
+        for line in phase.lines)) for phase in formula.phases)
+    return replace(formula, phases=phases)

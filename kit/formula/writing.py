@@ -15,11 +15,11 @@ def save_formula(formula: FormulaModel, path: str | Path, *, overwrite: bool = F
 
     Raises
     ------
-    FormulaError   `formula.file_exists`.
+    FormulaError   `formula.file_exists`, `formula.file_write`.
     """
     path = Path(path)
     text = formula_text(formula)
-    if path.exists() and not overwrite and path.read_text(encoding="utf-8-sig") != text:
+    if path.exists() and not overwrite and not _holds(path, text):
         raise FormulaError(f"{path.name} exists and holds something else", where=str(path.parent),
                            mend="save under a new name, or pass overwrite=True", code="formula.file_exists")
     try:
@@ -29,6 +29,13 @@ def save_formula(formula: FormulaModel, path: str | Path, *, overwrite: bool = F
         raise FormulaError(f"the formula could not be written: {problem.strerror}", where=str(path), mend="check the folder and the disk",
                            code="formula.file_write") from None
     return path
+
+
+def _holds(path: Path, text: str) -> bool:
+    try:
+        return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n") == text
+    except (OSError, UnicodeDecodeError):
+        return False
 
 
 def formula_text(formula: FormulaModel) -> str:
@@ -64,7 +71,7 @@ def _spec_table(line: SpecLine) -> dict:
 def _step_table(step: Step) -> dict:
     row: dict = {"do": step.do, **({"phase": step.phase} if step.phase else {})}
     if step.temp_c is not None:
-        row["temps"] = f"{plain(step.temp_c)} degC"
+        row["temp"] = f"{plain(step.temp_c)} degC"
     if step.temps_c:
         row["temps"] = {name: f"{plain(temp)} degC" for name, temp in step.temps_c}
     for name in ("rpm", "minutes"):

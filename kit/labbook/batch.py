@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kit.bench.balances import Balance
-from kit.bench.made import next_version
+from kit.bench.proposed import next_version
 from kit.bench.sheet import Sheet, plan_batch
 from kit.errors import BatchError
 from kit.formula.composition import Composition, side_by_side

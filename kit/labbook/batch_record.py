@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -9,6 +10,7 @@ from typing import TYPE_CHECKING
 from kit.bench.sheet import Sheet
 from kit.errors import BatchError
 from kit.formula.formula import Formula
+from kit.formula.library import Library
 from kit.labbook.ledger import Ledger
 from kit.labbook.receipt import Receipt
 from kit.labbook.source import Source
@@ -27,14 +29,16 @@ _MAKING = ("weigh", "weigh-back", "combine", "add", "temperature", "gross", "top
 class BatchRecord:
     """The record of one batch and the rules for adding to it."""
 
-    def __init__(self, store: Store, source: Source, name: str, *, reopened: bool = False) -> None:
+    def __init__(
+        self, store: Store, source: Source, name: str, *, reopened: bool = False, library: Library | None = None
+    ) -> None:
         self._store = store
         self._source = source
         self.name = name
         self.reopened = reopened
         self._ledger = Ledger.of(source.entries(batch_stream(name)))
         start = self._ledger.entries[0].body
-        self.formula: Formula = source.formula(start["formula"])
+        self.formula: Formula = replace(source.formula(start["formula"]), library=library)
         self.sheet: Sheet = Sheet.from_row(start["sheet"], self.formula)
         self._study_name: str = start["study"]
         self._view: BatchView | None = None

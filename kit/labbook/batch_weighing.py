@@ -6,6 +6,7 @@ from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
+from kit.bench.made import gross_check
 from kit.bench.sheet import SheetLine
 from kit.bench.weighing import OverWeighing, corrections, judge
 from kit.errors import BatchError
@@ -13,6 +14,9 @@ from kit.formula.material import Material
 from kit.labbook.batch_record import BatchRecord
 from kit.labbook.receipt import Receipt
 from kit.units import plain
+
+
+_TOOLS = ("head", "stirrer", "spatula", "whisk", "thermometer", "electrode")  # what was in the batch itself, not in one phase
 
 
 class Weighing(BatchRecord):
@@ -45,7 +49,7 @@ class Weighing(BatchRecord):
         if self._ledger.same("weigh", body) is None and portion is False:
             self._refuse_second_weighing(line)
         receipt = self._record("weigh", body, f"{line.material.name}: {plain(grams)} g", at=at,
-                               project=[("weighing", {"material": line.material.key, "mass_g": plain(grams)})])
+                               project=[("weighing", {"material": line.material.key, "mass_g_text": plain(grams), "mass_g": float(grams)})])
         return self._with_notes(receipt, self._weighing_notes(line))
 
     def over_weighing(self, material: str, phase: str = "") -> OverWeighing:
@@ -75,7 +79,7 @@ class Weighing(BatchRecord):
         """
         body = {"container": container, "phase": phase or self._phase_of(container), "note": note, "at": at,
                 "mass_g": plain(self._mass(mass, f"weigh back {container}"))}
-        return self._record("weigh-back", body, f"{body['mass_g']} g left in the {container} (phase {body['phase']})", at=at)
+        return self._record("weigh-back", body, f"{body['mass_g']} g left on or in the {container} ({'phase ' + body['phase'] if body['phase'] else 'batch'})", at=at)
 
     def gross(self, gross: str, *, tare: str, holds: str = "", note: str = "", at: str = "") -> Receipt:
         """Record vessel plus batch on the balance; the receipt says what is missing and what make-up that would be.
@@ -89,8 +93,12 @@ class Weighing(BatchRecord):
         if Decimal(body["gross_g"]) <= Decimal(body["tare_g"]):
             raise BatchError(f"the gross mass {gross} is not above the tare {tare}", where=f"gross() of {self.name}",
                              mend="check which number is which", code="batch.gross")
-        receipt = self._record("gross", body, f"gross {body['gross_g']} g, tare {body['tare_g']} g", at=at)
-        return self._with_notes(receipt, self._balance_notes())
+        net = Decimal(body["gross_g"]) - Decimal(body["tare_g"])
+        if self._ledger.same("gross", body) is None:
+            check = gross_check(self.view.events, self.formula, net, tuple(phases) or None).words()
+        else:
+            check = f"net {plain(net)} g"
+        return self._with_notes(self._record("gross", body, f"gross {body['gross_g']} g, tare {body['tare_g']} g", at=at), [check])
 
     def top_up(self, mass: str, *, lot: str = "", note: str = "", at: str = "") -> Receipt:
         """Record water added to make up for what evaporated (boiled and cooled water)."""
@@ -159,9 +167,11 @@ class Weighing(BatchRecord):
         return self._record("over-weighing", body, f"{line.material.name} over-weighed: {choice}", at=at)
 
     def _phase_of(self, container: str) -> str:
-        words = container.lower().split()
-        fits = [phase.name for phase in self.formula.phases if phase.kind in words or phase.kind.replace("-", " ") in container.lower()
-                or phase.name.lower() in words]
+        """The phase a beaker held, from its name; empty for a tool that was in the batch itself."""
+        words = container.lower().replace("-", " ").split()
+        if any(word in _TOOLS for word in words):
+            return ""
+        fits = [phase.name for phase in self.formula.phases if set(phase.kind.replace("-", " ").split()) <= set(words) or phase.name.lower() in words]
         if len(fits) != 1:
             raise BatchError(f"it is not clear which phase the {container} held", where=f"batch {self.name}",
                              allowed=", ".join(f"{phase.name} ({phase.kind})" for phase in self.formula.phases), mend='say phase="B"',
@@ -173,7 +183,3 @@ class Weighing(BatchRecord):
             if line.material.is_water:
                 return line.material
         raise BatchError("the formula has no water line to make up", where=f"batch {self.name}", mend="record it with adjust()", code="batch.no_water")
-
-    def _balance_notes(self) -> list[str]:
-        made = self.view.made
-        return [*(str(note) for note in made.notes), *(f"{finding.code}: {finding.words}" for finding in made.findings)]

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
-from kit.bench.methods import Method, default_methods, default_windows
+from kit.bench.methods import Method, default_windows
+from kit.bench.methods import methods as kit_methods
 from kit.bench.sheet import Sheet
 from kit.errors import RecordError
 from kit.formula.formula import Formula
+from kit.formula.library import Library, load_library
 from kit.formula.model import SpecLine, formula_row, spec_row
 from kit.labbook.batch import Batch
 from kit.labbook.receipt import Receipt
@@ -20,7 +22,7 @@ from kit.labbook.view import StudyView, TrialView, batch_stream
 from kit.units import number, plain, read, split
 
 
-def new_labbook(path: str | Path, *, title: str = "", clock: Clock | None = None) -> Labbook:
+def new_labbook(path: str | Path, *, title: str = "", clock: Clock | None = None, library: Library | None = None) -> Labbook:
     """Make a new lab book file and open it.
 
     Parameters
@@ -28,29 +30,38 @@ def new_labbook(path: str | Path, *, title: str = "", clock: Clock | None = None
     path : str or Path   The file, such as "linden.labbook". An existing file is never touched.
     title : str          A title for people.
     clock : callable     Gives the present as an aware datetime; the computer's own clock when omitted.
+    library : Library    Materials for adjusters; the starter materials when omitted.
 
     Raises
     ------
     RecordError   `labbook.exists`, `labbook.not_found` for the folder.
     """
-    return Labbook(Store.create(Path(path), clock=clock, title=title))
+    return Labbook(Store.create(Path(path), clock=clock, title=title), library)
 
 
-def open_labbook(path: str | Path, *, clock: Clock | None = None) -> Labbook:
+def open_labbook(path: str | Path, *, clock: Clock | None = None, library: Library | None = None) -> Labbook:
     """Open an existing lab book; a missing one is never created.
 
     Raises
     ------
     RecordError   `labbook.not_found`, `labbook.not_a_labbook`, `labbook.newer`, `labbook.damaged`.
     """
-    return Labbook(Store.open(Path(path), clock=clock))
+    return Labbook(Store.open(Path(path), clock=clock), library)
 
 
 class Labbook:
     """An open lab book. Every call that records something returns only when the entry is on disk."""
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, library: Library | None = None) -> None:
         self.store = store
+        self._library = library
+
+    @property
+    def library(self) -> Library:
+        """Materials that adjusters are looked up in; the starter materials unless another library was given."""
+        if self._library is None:
+            self._library = load_library()
+        return self._library
 
     def __enter__(self) -> Labbook:
         return self
@@ -99,7 +110,7 @@ class Labbook:
         """
         for earlier in history:
             self.source().study(earlier)
-        chosen = {**{method.name: method for method in default_methods()}, **{method.name: method for method in methods or ()}}
+        chosen = {**kit_methods(), **{method.name: method for method in methods or ()}}
         body = {"name": name, "question": question, "spec": [spec_row(line) for line in spec], "control": control,
                 "methods": [chosen[key].row() for key in sorted(chosen)], "windows": [window.row() for window in default_windows()],
                 "history": list(history), "reference_product": reference_product, "note": note}
@@ -162,12 +173,12 @@ class Labbook:
         self._refuse_second_open(operator, source)
         self._check_trial(trial, study_name, sheet.formula, source)
         self._record_start(name, body, sheet.formula, source, at)
-        return Batch(self.store, self.source(), name)
+        return Batch(self.store, self.source(), name, library=sheet.formula.library or self.library)
 
     def batch(self, name: str) -> Batch:
         """Reopen a batch, "LIN-03/1", open or finished."""
         source = self.source()
-        return Batch(self.store, source, source.batch(name).name, reopened=True)
+        return Batch(self.store, source, source.batch(name).name, reopened=True, library=self.library)
 
     def study(self, name: str = "") -> StudyView:
         """A study by name, or the only one."""
@@ -187,7 +198,7 @@ class Labbook:
 
     def _same_batch(self, name: str, old: Mapping, new: Mapping) -> Batch:
         if {**old, "at": ""} == {**new, "at": ""}:
-            return Batch(self.store, self.source(), name, reopened=True)
+            return Batch(self.store, self.source(), name, reopened=True, library=self.library)
         raise RecordError(f"{name} is already recorded with another sheet, operator or reason", where="start_batch()",
                           mend=f'reopen it with book.batch("{name}"), or make the trial again with number={new["number"] + 1}', code="batch.taken")
 

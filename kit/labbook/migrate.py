@@ -19,6 +19,7 @@ from sqlalchemy.exc import DBAPIError
 
 from kit.errors import RecordError
 from kit.labbook import faults, schema, sqlite_file
+from kit.labbook.times import Clock
 
 MIGRATIONS = "kit.labbook:migrations"
 """Where the steps are, as a package and a folder in it, so that they are found in any installation."""
@@ -47,7 +48,7 @@ def make(path: Path, begin: Callable[[Connection], None]) -> None:
                 leftover.unlink(missing_ok=True)
 
 
-def bring_up_to_date(path: Path, today: date) -> Path | None:
+def bring_up_to_date(path: Path, clock: Clock) -> Path | None:
     """Back an older lab book up beside it, then migrate it. A current one is left alone.
 
     Returns
@@ -64,7 +65,7 @@ def bring_up_to_date(path: Path, today: date) -> Path | None:
         try:
             if is_current(sqlite_file.schema_version(raw), path):
                 return None
-            return _migrate(connection, raw, path, today)
+            return _migrate(connection, raw, path, clock)
         finally:
             connection.close()
             connection.engine.dispose()
@@ -123,12 +124,12 @@ def _fill(draft: Path, begin: Callable[[Connection], None]) -> None:
         connection.engine.dispose()
 
 
-def _migrate(connection: Connection, raw: sqlite3.Connection, path: Path, today: date) -> Path | None:
+def _migrate(connection: Connection, raw: sqlite3.Connection, path: Path, clock: Clock) -> Path | None:
     with connection.begin():
         connection.exec_driver_sql("BEGIN IMMEDIATE")
         if is_current(sqlite_file.schema_version(raw), path):  # another process was quicker
             return None
-        kept = _back_up_beside(path, sqlite_file.schema_version(raw), today)
+        kept = _back_up_beside(path, sqlite_file.schema_version(raw), clock().date())
         try:
             _upgrade(connection)
             _check_references(connection)

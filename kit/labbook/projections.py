@@ -53,7 +53,8 @@ def stored_values(table: Table, columns: Mapping[str, Any]) -> dict[str, Any]:
 def _kept(table: Table, name: str, value: Any, kind: type) -> Any:
     if value is None or (isinstance(value, kind) and kind is not float):
         return value
-    if isinstance(value, int | float | Decimal) and math.isfinite(value) and (kind is not int or value == int(value)):
+    numbers = int | Decimal if kind is str else int | float | Decimal  # a float would not come back as it was typed
+    if isinstance(value, numbers) and math.isfinite(value) and (kind is not int or value == int(value)):
         return kind(value)
     raise _refused(table, name, value)
 

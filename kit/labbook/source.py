@@ -28,6 +28,9 @@ class Reader(Protocol):
     def read(self, stream: str) -> tuple[Entry, ...]:
         """The chain-checked entries of a stream; empty when there is none."""
 
+    def streams(self) -> list[str]:
+        """Names of all streams."""
+
     def studies(self) -> list[str]:
         """Names of the studies."""
 
@@ -146,7 +149,7 @@ class Source:
         body = entries[-1].body
         return Instrument(name=name, kind=body["kind"], note=body.get("note", ""),
                           constants={spindle: Decimal(value) for spindle, value in body.get("constants", {}).items()},
-                          division=body.get("division", ""))
+                          division=_decimal(body.get("division")))
 
     def calibration(self, name: str) -> Calibration | None:
         """A calibration by name; None when it is not in the record."""
@@ -164,14 +167,19 @@ class Source:
 
     def flags(self, reading: Reading, study: StudyView) -> tuple[Flag, ...]:
         """What is suspect in a reading itself, by rule."""
-        method = self.method_of(reading, study)
-        if method is None:
-            return ()
-        return flags(reading, method, instrument=self.instrument(reading.instrument), calibration=self.calibration(reading.calibration))
+        return flags(reading, self.method_of(reading, study), instrument=self.instrument(reading.instrument),
+                     calibration=self.calibration(reading.calibration), windows=study.windows)
 
     def heads(self) -> dict[str, dict]:
         """Sequence number and hash of the last entry of every stream read so far, by stream."""
         return {name: {"seq": entries[-1].seq, "hash": entries[-1].hash} for name, entries in sorted(self._streams.items()) if entries}
+
+
+    def all_heads(self) -> dict[str, dict]:
+        """Heads of every stream a snapshot holds, by stream, each chain checked."""
+        for stream in self._reader.streams():
+            self.entries(stream)
+        return self.heads()
 
 
 class SnapshotReader:
@@ -188,6 +196,9 @@ class SnapshotReader:
         entries = tuple(parse(row["text"], row["hash"]) for row in self._streams.get(stream, ()))
         verify_chain(entries, stream)
         return entries
+
+    def streams(self) -> list[str]:
+        return list(self._streams)
 
     def studies(self) -> list[str]:
         return list(self._studies)
@@ -209,6 +220,9 @@ class LabbookReader:
 
     def read(self, stream: str) -> tuple[Entry, ...]:
         return self._store.read(stream) if self._store.has(stream) else ()
+
+    def streams(self) -> list[str]:
+        return self._store.stream_names()
 
     def studies(self) -> list[str]:
         return [row["name"] for row in self._store.rows("study")]

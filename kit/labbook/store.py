@@ -90,7 +90,7 @@ class Store:
             if read_only:
                 return cls(_open_for_reading(path, clock), clock)
             sqlite_file.require_writable(path)
-            migrate.bring_up_to_date(path, clock().date())
+            migrate.bring_up_to_date(path, clock)
             return cls(sqlite_file.File.open_for_writing(path), clock)
 
     @property
@@ -236,6 +236,10 @@ class Store:
         for name, value in equals.items():
             if name not in columns:
                 raise _no_column(table, name, columns)
+            if name == "stream" and "stream_id" in derived.c:  # by the index of the derived rows, not row by row
+                query = query.where(
+                    derived.c.stream_id == select(_stream.c.id).where(_stream.c.name == value).scalar_subquery()
+                )
             query = query.where(columns[name] == value)
         with self._file.reading() as connection:
             return [dict(row) for row in connection.execute(query).mappings()]
@@ -293,7 +297,7 @@ def _open_for_reading(path: Path, clock: Clock) -> sqlite_file.File:
         file.close()
         raise
     file.close()
-    migrate.bring_up_to_date(scratch / path.name, clock().date())
+    migrate.bring_up_to_date(scratch / path.name, clock)
     return sqlite_file.File.open_private(path, scratch)
 
 

@@ -7,18 +7,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
 
-from kit.bench.made import (
-    Added,
-    Adjusted,
-    Combined,
-    Gross,
-    Made,
-    Taken,
-    ToppedUp,
-    Weighed,
-    WeighedBack,
-    as_made,
-)
+from kit.bench.events import Added, Adjusted, Combined, Gross, Taken, ToppedUp, Weighed, WeighedBack
+from kit.bench.made import Made, as_made
 from kit.bench.methods import AgeWindow, Method
 from kit.bench.readings import Reading
 from kit.bench.sheet import Sheet
@@ -217,7 +207,7 @@ def _event(item: Effective, batch: BatchView):
         case "weigh":
             return Weighed(material_of(body, batch.formula), body["phase"], batch._phase_kinds[body["phase"]], mass)
         case "weigh-back":
-            return WeighedBack(body["phase"], mass)
+            return WeighedBack(mass, body["phase"], body["container"])
         case "combine":
             return Combined(tuple(body["phases"]))
         case "add":

@@ -28,12 +28,13 @@ def canonical(notebook: Any, block: Mapping[str, Any]) -> Any:
     notebook : NotebookNode   As the run left it.
     block : mapping           What the metadata then says about the run, under `kit`; nothing else is kept there.
     """
-    notebook.nbformat_minor = max(5, notebook.get("nbformat_minor", 5))
-    notebook.metadata = type(notebook)(
-        kernelspec={"display_name": "Python 3", "language": "python", "name": "python3"},
-        language_info={"name": "python"},
-        kit=without_secrets(dict(block)),
-    )
+    import nbformat
+
+    notebook.metadata = nbformat.from_dict({
+        "kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"},
+        "language_info": {"name": "python"},
+        "kit": without_secrets(block),
+    })  # fmt: skip
     count = 0
     for cell in notebook.cells:
         for key in _CELL_METADATA_OF_ONE_RUN:

@@ -17,7 +17,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from kit.errors import ParameterError
-from kit.writeup.cells import DerivedValueError, bound_names, cells_tagged, literal_assignments, source_of
+from kit.writeup.cells import (
+    DerivedValueError,
+    bound_names,
+    cells_tagged,
+    literal_assignments,
+    source_of,
+)
 from kit.writeup.values import TYPES, misfit
 
 _PARAMETER_KEYS = {"name", "type", "required", "help", "choices"}

@@ -105,22 +105,27 @@ def _carried(carried: Mapping[str, Any], name: str) -> Numbers:
 
 
 def _from_traces(figure: Mapping[str, Any]) -> Numbers:
-    """One long table, a row for each point: series, then whichever of the traces' fields there are."""
-    traces = list(figure.get("data", []))
-    columns: dict[str, list[list[Any]]] = {}
-    points = [(_series(trace, index), _points(trace)) for index, trace in enumerate(traces)]
-    for _, fields in points:
-        for field in fields:
-            columns.setdefault(field, [])
-    heads = ["Series", *(_head(field, figure) for field in columns)]
+    """Side by side where all traces have y over the same x; else one row a point, with whatever fields there are."""
+    points = [(_series(trace, index), _points(trace)) for index, trace in enumerate(figure.get("data", []))]
+    if len(points) > 1 and all(set(fields) == {"x", "y"} and fields["x"] == points[0][1]["x"] for _, fields in points):
+        return _side_by_side(points, figure)
+    names = list(dict.fromkeys(field for _, fields in points for field in fields))
     rows = []
     for series, fields in points:
         for position in range(max(map(len, fields.values()), default=0)):
-            values = [_at(fields.get(field, []), position) for field in columns]
-            rows.append((series, *map(show_value, values)))
-    if len(traces) == 1:
-        return Numbers(tuple(heads[1:]), tuple(row[1:] for row in rows))
-    return Numbers(tuple(heads), tuple(rows))
+            rows.append((series, *(show_value(_at(fields.get(name, []), position)) for name in names)))
+    heads = ("Series", *(_head(name, figure) for name in names))
+    if len(points) == 1:
+        return Numbers(heads[1:], tuple(row[1:] for row in rows))
+    return Numbers(heads, tuple(rows))
+
+
+def _side_by_side(points: list[tuple[str, dict[str, list[Any]]]], figure: Mapping[str, Any]) -> Numbers:
+    across = points[0][1]["x"]
+    columns = [across, *(fields["y"] for _, fields in points)]
+    rows = tuple(tuple(show_value(_at(column, position)) for column in columns) for position in range(len(across)))
+    measured = _axis_title(figure.get("layout", {}), "y")
+    return Numbers((_head("x", figure), *(series for series, _ in points)), rows, measured)
 
 
 def _series(trace: Mapping[str, Any], index: int) -> str:

@@ -51,7 +51,8 @@ def report_error() -> str:
     Called inside the kernel by the runner after a cell has failed.
     """
     error = getattr(sys, "last_value", None)
-    report: dict[str, Any] = {"kind": type(error).__name__, "message": str(error), "line": _line_of(error)}
+    message = error.msg if isinstance(error, SyntaxError) else str(error)  # the whole text names a file of no use
+    report: dict[str, Any] = {"kind": type(error).__name__, "message": message, "line": _line_of(error)}
     parts = ("what", "where", "allowed", "mend", "code")
     if hasattr(error, "paragraph") and all(isinstance(getattr(error, part, None), str) for part in parts):
         report["kit"] = {part: getattr(error, part) for part in parts}

@@ -148,11 +148,32 @@ class KernelProcess:
 
     def end(self) -> None:
         """Kill the kernel and all it started, and remove the scratch folder. Safe to call twice."""
-        if self._client is not None:
-            self._client.stop_channels()
-            self._client = None
         _kill(self._process)
+        client, self._client = self._client, None
+        if client is not None:
+            _hang_up(client)
         shutil.rmtree(self._scratch, ignore_errors=True)
+
+
+def _hang_up(client: Any) -> None:
+    """Close a client where its messages are read, and end what still waits for one after an interrupted run."""
+    import asyncio
+
+    from jupyter_core.utils import run_sync
+
+    async def close() -> None:
+        waiting = [task for task in asyncio.all_tasks() if _is_notebook_task(task)]
+        for task in waiting:
+            task.cancel()
+        await asyncio.gather(*waiting, return_exceptions=True)
+        client.stop_channels()
+
+    run_sync(close)()
+
+
+def _is_notebook_task(task: Any) -> bool:
+    code = getattr(task.get_coro(), "cr_code", None)
+    return code is not None and "nbclient" in Path(code.co_filename).parts
 
 
 def _scratch_folder() -> Path:

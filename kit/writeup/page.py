@@ -54,7 +54,7 @@ def make_page(
     """
     body = Body(notebook, title)
     parts = [
-        _header(title, str(notebook.get("metadata", {}).get("kit", {}).get("question", "")), body.sections),
+        _header(title, notebook.get("metadata", {}).get("kit", {}), body.sections),
         f'<main id="content">\n{_cautions(cautions)}{body.html}\n</main>',
         origin_html(notebook, provenance, _checked_heads(heads)),
         island(dict(heads), 'id="record-heads"'),
@@ -99,12 +99,14 @@ def _resource(name: str) -> str:
     return text.replace("\r\n", "\n")
 
 
-def _header(title: str, question: str, sections: list[tuple[str, str]]) -> str:
+def _header(title: str, run: Mapping[str, Any], sections: list[tuple[str, str]]) -> str:
+    kind, question = str(run.get("title", "")), str(run.get("question", ""))
+    named = f'<p class="kind">{escape(kind)}</p>\n' if kind and kind != title else ""
     asked = f'<p class="question">{escape(question)}</p>\n' if question else ""
     links = "".join(f'<li><a href="#{ident}">{escape(words)}</a></li>' for ident, words in sections)
     contents = f'<nav class="contents" aria-label="Contents"><ul>{links}</ul></nav>\n' if len(sections) > 1 else ""
     return (
-        f'<header>\n<a class="skip" href="#content">Skip to the results</a>\n<h1>{escape(title)}</h1>\n'
+        f'<header>\n<a class="skip" href="#content">Skip to the results</a>\n{named}<h1>{escape(title)}</h1>\n'
         f"{asked}{contents}</header>"
     )
 

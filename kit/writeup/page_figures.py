@@ -119,9 +119,8 @@ def _prepare(layout: dict[str, Any], title: str) -> None:
     layout["height"] = layout.get("height") or _HEIGHT
     if plain(_title(layout)) == title:  # the caption says it
         layout.pop("title", None)
-        margin = dict(layout.get("margin") or {})
-        margin.setdefault("t", 30)
-        layout["margin"] = margin
+    if not _title(layout):
+        layout["margin"] = {"t": 30, **(layout.get("margin") or {})}
     if isinstance(layout.get("meta"), Mapping):
         layout["meta"] = {key: value for key, value in layout["meta"].items() if key != "kit"}
 

@@ -113,8 +113,11 @@ class _Finish(HTMLParser):
             self._in_head = True
         if tag == "th" and "scope" not in given:
             given["scope"] = "col" if self._in_head else "row"
-        if tag == "img" and "alt" not in given:
-            given["alt"] = "Picture"
+        if tag == "img":
+            if "src" not in given:
+                self._out.append("[picture left out]")
+                return
+            given.setdefault("alt", "Picture")
         written = "".join(f' {name}="{escape(value or "")}"' for name, value in given.items())
         self._out.append(f"<{self._level(tag)}{written}>")
 
@@ -159,13 +162,15 @@ class Headings:
     Parameters
     ----------
     sources : list of str   All Markdown cells, in order.
-    title : str             The page's title, which is its only first-level heading.
+    title : str             The page's title, which is its only first-level heading. A heading that repeats it, and a
+                            single first-level heading of the notebook's own, give way to it.
     """
 
     def __init__(self, sources: list[str], title: str) -> None:
-        levels = [level for source in sources for level, text in _headings(source) if text != title]
-        self._shift = 2 - min(levels, default=2)
-        self._title = title
+        found = [heading for source in sources for heading in _headings(source)]
+        firsts = [text for level, text in found if level == 1]
+        self._given_way = {title, *(firsts if len(firsts) == 1 else ())}
+        self._shift = 2 - min((level for level, text in found if text not in self._given_way), default=2)
         self.sections: list[tuple[str, str]] = []
 
     def html(self, source: str) -> str:
@@ -175,8 +180,8 @@ class Headings:
         for index, token in enumerate(tokens):
             if skip:
                 skip -= 1
-            elif token.type == "heading_open" and tokens[index + 1].content == self._title:
-                skip = 2  # the words and the end of a heading that would repeat the page's own
+            elif token.type == "heading_open" and tokens[index + 1].content in self._given_way:
+                skip = 2  # its words and its end
             else:
                 kept.append(self._placed(token, tokens, index))
         text = _reader().renderer.render(kept, _reader().options, {})

@@ -17,12 +17,23 @@ from typing import Any
 from kit.errors import ParameterError, RunError
 from kit.writeup.canonical import canonical, canonical_text, package_versions
 from kit.writeup.cells import source_of, tags_of
-from kit.writeup.failures import cell_error, death_error, first_line, read_report, timeout_error
+from kit.writeup.failures import (
+    cell_error,
+    death_error,
+    first_line,
+    read_report,
+    timeout_error,
+)
 from kit.writeup.injection import with_parameters
 from kit.writeup.kernel_process import KernelProcess
 from kit.writeup.parameters import Declaration, check_parameters, read_declaration
 from kit.writeup.slow_import import without_slow_import
-from kit.writeup.templates import TemplateFile, find_template, list_templates, read_template
+from kit.writeup.templates import (
+    TemplateFile,
+    find_template,
+    list_templates,
+    read_template,
+)
 
 __all__ = ["Executed", "canonical_text", "find_template", "list_templates", "run_template"]
 

@@ -10,7 +10,16 @@ from collections.abc import Iterable, Sequence
 
 from kit.formula.composition import Composition
 from kit.formula.model import FormulaModel, SpecLine
-from kit.formula.rules import balance, caps, charge, facts, heat, network, preservation, ranges
+from kit.formula.rules import (
+    balance,
+    caps,
+    charge,
+    facts,
+    heat,
+    network,
+    preservation,
+    ranges,
+)
 from kit.formula.rules.findings import Finding, Review
 
 __all__ = ["RULES", "SPEC_RULES", "Finding", "Review", "review", "review_formula"]

@@ -62,19 +62,22 @@ def hard_chelator(composition: Composition) -> Iterable[Finding]:
 
 
 def amine_acidified(composition: Composition) -> Iterable[Finding]:
-    """An amine needs about one equivalent of acid before it is a cationic."""
+    """An amine needs about one equivalent of acid before it is a cationic; no pH is computed, and the finding says so."""
     amines = shares_of(composition, "amine surfactant")
     amine, acid = amine_meq_per_100g(composition), acid_meq_per_100g(composition)
     if not amines:
         return
     if amine is None or acid is None:
         yield Finding("note", "facts.unknown", "whether the acid neutralises the amine (molar mass or pKa)", brought(amines))
-    elif acid < amine:
-        words = (f"{names(share.substance.inci for share in amines)} ({digits(amine)} meq/100 g) meets {digits(acid)} meq/100 g of acid "
-                 "(protons with a pKa below 5), less than one equivalent: what is not neutralised stays a wax. Add acid to the water "
-                 "phase, then measure the pH. Ratios and loads here count the amine as if fully neutralised; no pH was computed, and "
-                 "bases such as alkaline chelators take acid too.")
+        return
+    met = (f"{names(share.substance.inci for share in amines)} ({digits(amine)} meq/100 g) meets {digits(acid, amine)} meq/100 g of acid "
+           "(protons with a pKa below 5)")
+    counted = "It is counted here as if fully neutralised; no pH was computed, and alkaline lines take acid too: measure the pH."
+    if acid < amine:
+        words = f"{met}, less than one equivalent: what is not neutralised stays a wax. Add acid to the water phase. {counted}"
         yield Finding("caution", "charge.amine_acid", words, brought(amines), acid, amine, PRACTICE)
+    else:
+        yield Finding("note", "charge.amine_counted", f"{met}, one equivalent or more. {counted}", brought(amines), acid, amine, PRACTICE)
 
 
 def _strength(share: Share) -> str:

@@ -113,9 +113,8 @@ class Review:
     def __str__(self) -> str:
         lines = [f"Review of {self.title}: {self.count()}"]
         for finding in self.findings:
-            lines += ["", f"{finding.severity.upper():<8} {finding.code}", *textwrap.wrap(finding.words, 110, initial_indent="  ",
-                      subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)]
-        return "\n".join([*lines, *(["", self.closing] if self.closing else [])])
+            lines += ["", f"{finding.severity.upper():<8} {finding.code}", *_wrapped(finding.words, "  ")]
+        return "\n".join([*lines, *(["", *_wrapped(self.closing)] if self.closing else [])])
 
 
 def keys(materials: Iterable[Material]) -> tuple[str, ...]:
@@ -152,6 +151,10 @@ def digits(value: Decimal, limit: Decimal | None = None, places: int = 2) -> str
     if limit is None or value == limit or Decimal(text) != limit or places >= 8:
         return text
     return digits(value, limit, places + 1)
+
+
+def _wrapped(text: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(text, 110, initial_indent=indent, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
 
 
 def _rank(finding: Finding) -> tuple:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from kit.formula.composition import Composition, CompositionLine, Step
+from kit.formula.composition import Composition, Step
 from kit.formula.material import Material
 from kit.formula.rules.findings import Finding, line_keys, names, source_of
 from kit.units import plain

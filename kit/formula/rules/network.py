@@ -11,8 +11,19 @@ from decimal import Decimal
 
 from kit.formula.charge import CATIONIC_SURFACTANTS, shares_of
 from kit.formula.composition import Composition, CompositionLine
-from kit.formula.network import alcohol_cationic_ratio, amount_mmol_per_100g, content_pct
-from kit.formula.rules.findings import PRACTICE, Finding, brought, digits, line_keys, names
+from kit.formula.network import (
+    alcohol_cationic_ratio,
+    amount_mmol_per_100g,
+    content_pct,
+)
+from kit.formula.rules.findings import (
+    PRACTICE,
+    Finding,
+    brought,
+    digits,
+    line_keys,
+    names,
+)
 
 _RATIO_LOW, _RATIO_HIGH = Decimal(2), Decimal(8)
 _ALCOHOL_HIGH, _CATIONIC_HIGH = Decimal(10), Decimal(5)

@@ -1,0 +1,252 @@
+"""What a comparison holds for one property at one age: batch means, left-out readings, differences and verdicts.
+
+Plain frozen data. Numbers are floats in the unit of the property; a value that is not known is None, and the words
+beside it say why.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from kit.bench.methods import AgeWindow
+from kit.bench.readings import Reading
+from kit.formula.model import SpecLine
+
+PASS, FAIL, NOT_TESTED, FLAGGED = "PASS", "FAIL", "NOT TESTED", "FLAGGED"
+SPEC_VERDICTS = (PASS, FAIL, NOT_TESTED, FLAGGED)
+NO_SPEC = ""
+
+DIFFERS, NOT_SHOWN, UNTESTED = "differs", "not shown to differ", "not tested"
+
+# why a reading is in no mean
+FLAG, SHOWN, NOT_COMPARABLE, IN_PROCESS, VOID = "FLAGGED", "shown, not tested", "not comparable", "in process", "void"
+LEFT_OUT_STATES = (FLAG, SHOWN, NOT_COMPARABLE, IN_PROCESS, VOID)
+
+LINEAR, LN = "linear", "ln"
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A reading that is in no mean: its state, the stable code and the reason in words.
+
+    Parameters
+    ----------
+    batch : str        "LIN-05/1".
+    reading : Reading  As recorded, with its conditions.
+    state : str        "FLAGGED", "shown, not tested", "not comparable", "in process" or "void".
+    codes : tuple      Stable codes of the reasons, such as "flag.torque_over".
+    words : str        The reasons in words.
+    age : str          Label of the age window it lies in, empty outside every window.
+    """
+
+    batch: str
+    reading: Reading
+    state: str
+    codes: tuple[str, ...]
+    words: str
+    age: str = ""
+
+    @property
+    def code(self) -> str:
+        """The codes as printed."""
+        return ", ".join(self.codes)
+
+    @property
+    def value(self) -> float | None:
+        """The value read, None for a coded one. [unit of the reading]"""
+        return None if self.reading.value is None else float(self.reading.value)
+
+
+@dataclass(frozen=True, slots=True)
+class BatchValue:
+    """One batch at one age: its readings averaged. The batch is the unit; readings never raise n.
+
+    Parameters
+    ----------
+    batch : str                   "LIN-03/1".
+    mean : float                  Mean of its readings, geometric on the ln scale. [unit]
+    sd_of_readings : float, None  Scatter within the batch, None with one reading. [unit; ln scale: relative, ln units]
+    n_readings : int              How many readings are in the mean.
+    day : str                     Day the batch was made, "2026-03-02".
+    readings : tuple of Reading   The readings themselves.
+    age_h : float, None           Their mean age. [h]
+    """
+
+    batch: str
+    mean: float
+    sd_of_readings: float | None
+    n_readings: int
+    day: str
+    readings: tuple[Reading, ...] = ()
+    age_h: float | None = None
+
+    @property
+    def values(self) -> tuple[float, ...]:
+        """The values in the mean. [unit]"""
+        return tuple(float(reading.value) for reading in self.readings)
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """An arm against the control: a difference, or a ratio where scatter grows with the value (ln scale).
+
+    Parameters
+    ----------
+    kind : str                   "ratio" (arm over control) or "difference" (arm less control).
+    value : float                The ratio [-] or the difference. [unit]
+    low, high : float, None      Interval; None where the data allow none. [as value]
+    half_width : float, None     Half the interval: a factor for a ratio (1.24), else in the unit of the property.
+    confidence : float           0.95.
+    df : float, None             Degrees of freedom of the interval.
+    standard_error : float, None On the scale of the calculation (ln units for a ratio).
+    interval_by : str            "pooled batch scatter", "Welch", or "single batch".
+    n_arm, n_control : int       Batches on either side.
+    verdict : str                "differs", "not shown to differ" or "not tested".
+    words : str                  The whole in one sentence: n batches, n readings, interval and how it was found, verdict.
+    cautions : tuple of str      What weakens it: "scatter itself poorly known", no control made on the same day.
+    """
+
+    kind: str
+    value: float
+    low: float | None
+    high: float | None
+    half_width: float | None
+    confidence: float
+    df: float | None
+    standard_error: float | None
+    interval_by: str
+    n_arm: int
+    n_control: int
+    verdict: str
+    words: str
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ArmResult:
+    """One arm (formula version) at one property and age.
+
+    Parameters
+    ----------
+    arm_label : str                      "LIN-03, LIN-06".
+    batch_values : tuple of BatchValue   One a batch, only what counts.
+    n_batches, n_readings : int          How many are in the mean.
+    mean : float, None                   Mean of the batch means, geometric on the ln scale. [unit]
+    sd_batches : float, None             SD of the batch means, None below two batches. [unit; ln scale: relative, ln units]
+    verdict, verdict_why : str           PASS, FAIL, NOT TESTED, FLAGGED against the spec, empty without a spec line; the reason.
+    difference : Difference, None        Against the control; None for the control itself and where there is nothing to compare.
+    difference_why : str                 Why there is no difference.
+    flagged, shown, not_comparable : tuple of LeftOut   What is in no mean, by state.
+    """
+
+    arm_label: str
+    batch_values: tuple[BatchValue, ...]
+    n_batches: int
+    n_readings: int
+    mean: float | None
+    sd_batches: float | None
+    verdict: str
+    verdict_why: str
+    difference: Difference | None
+    flagged: tuple[LeftOut, ...]
+    shown: tuple[LeftOut, ...]
+    not_comparable: tuple[LeftOut, ...]
+    difference_why: str = ""
+
+    @property
+    def left_out(self) -> tuple[LeftOut, ...]:
+        """Flagged, shown and not comparable readings together."""
+        return (*self.flagged, *self.shown, *self.not_comparable)
+
+
+@dataclass(frozen=True, slots=True)
+class Scatter:
+    """How much batches of one version scatter, pooled over versions that were made more than once.
+
+    Parameters
+    ----------
+    sd : float, None        Pooled SD of batch means on the scale of the calculation. [unit, or ln units]
+    df : int                Its degrees of freedom; 0 where nothing was repeated.
+    rests_on : tuple of str What was pooled, in words: "LIN: LIN-03, LIN-06 (2 batches)".
+    """
+
+    sd: float | None
+    df: int
+    rests_on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PropertyResult:
+    """One property by one method at one age, arm by arm, the control first.
+
+    Parameters
+    ----------
+    property, method, unit : str   "viscosity", "viscosity", "mPa.s".
+    age : str                      Label of the window, "72 h".
+    window : AgeWindow, None       The window itself; None where a spec line asks for an age that is no window of the study.
+    scale : str                    "ln" (means are geometric, differences ratios) or "linear".
+    spec : SpecLine, None          The spec line it is judged by.
+    arms : tuple of ArmResult      In the order of the comparison.
+    reference : Reading, None      The control's reading that the others had to be comparable with.
+    scatter : Scatter              The batch scatter that is known for it.
+    conditions : str               Method line: spindle, speed, reading time, temperature.
+    """
+
+    property: str
+    method: str
+    unit: str
+    age: str
+    window: AgeWindow | None
+    scale: str
+    spec: SpecLine | None
+    arms: tuple[ArmResult, ...]
+    reference: Reading | None = None
+    scatter: Scatter = Scatter(None, 0)
+    conditions: str = ""
+
+    @property
+    def title(self) -> str:
+        """ "viscosity, 72 h" """
+        return f"{self.property}, {self.age}"
+
+    def arm(self, label: str) -> ArmResult:
+        """The result of one arm by its label."""
+        return next(arm for arm in self.arms if arm.arm_label == label)
+
+
+@dataclass(frozen=True, slots=True)
+class BatchWord:
+    """A coded observation of one batch: the word, its age and whether it counts against the spec."""
+
+    batch: str
+    word: str
+    age_h: float | None
+    day: str
+    counts: bool = True
+    why_not: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ArmWords:
+    """One arm's coded observations at one age, with the verdict against the spec."""
+
+    arm_label: str
+    words: tuple[BatchWord, ...]
+    verdict: str
+    verdict_why: str
+
+
+@dataclass(frozen=True, slots=True)
+class CodedResult:
+    """One coded property (grain, colour, odour) at one age, arm by arm. `age` is empty outside every window."""
+
+    name: str
+    age: str
+    window: AgeWindow | None
+    spec: SpecLine | None
+    arms: tuple[ArmWords, ...]
+
+    @property
+    def title(self) -> str:
+        """ "grain, 7 d" """
+        return f"{self.name}, {self.age}" if self.age else f"{self.name}, at no age of the study"

@@ -1,0 +1,73 @@
+"""Versions side by side, section by section."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from kit.errors import ParameterError
+from kit.figures.figure import Figure
+from kit.figures.results import at_one_age, over_age
+from kit.labbook.source import open_source
+from kit.show import Block, Table
+from kit.trials.compare import compare
+from kit.writeup.cautions import cautions_table
+
+FEWEST, MOST = 2, 8
+
+
+class ComparisonReport:
+    """The sections of a comparison, from a lab book or a snapshot.
+
+    Parameters
+    ----------
+    source : str, Source or Labbook   What to read.
+    trials : sequence of str          Two to eight trials of one study, the control among them or not.
+    control : str                     The control; the study's own when empty.
+
+    Raises
+    ------
+    ParameterError   `compare.how_many` for fewer than two or more than eight trials.
+    """
+
+    def __init__(self, source: object, trials: Sequence[str], control: str = "") -> None:
+        self.source = open_source(source)
+        named = list(dict.fromkeys([*([control] if control else []), *trials]))
+        if not FEWEST <= len(named) <= MOST:
+            raise ParameterError(f"{len(named)} trials were named: {', '.join(named) or 'none'}", where="compare_versions, trials",
+                                 allowed=f"{FEWEST} to {MOST}", mend="name the trials to set side by side", code="compare.how_many")
+        self.comparison = compare(self.source, named, control=control or None)
+
+    def identity(self) -> Table:
+        """The study, its question and the spec the versions are judged by."""
+        study = self.comparison.study
+        rows = [("study", study.name), ("question", study.question or "NOT RECORDED"), ("spec dated", study.spec_dated),
+                *(("spec", f"{line.property}: {line.words()}{f' at {line.age}' if line.age else ''}{f', {line.method}' if line.method else ''}")
+                  for line in study.spec), ("versions", "; ".join(arm.label for arm in self.comparison.arms))]
+        return Table(("item", "entry"), rows, title="What is compared")
+
+    def changes(self) -> Table:
+        """Lines that differ from the control."""
+        return self.comparison.changes_table()
+
+    def results(self) -> Table:
+        """Results against the spec and the control."""
+        return self.comparison.results_table()
+
+    def not_used(self) -> Table:
+        """Readings that are shown and in no mean, with the reason."""
+        return self.comparison.not_used_table()
+
+    def side_by_side(self) -> Table:
+        """Everything in one table, the control first."""
+        return self.comparison.table()
+
+    def figures(self) -> list[Figure]:
+        """Each judged property at its age, then each property over age."""
+        results = [result for result in self.comparison.results if any(arm.batch_values or arm.left_out for arm in result.arms)]
+        judged = [at_one_age(self.comparison, result) for result in results if result.spec is not None]
+        ages = [over_age(self.comparison, property) for property in dict.fromkeys(result.property for result in results)]
+        return [*judged, *(figure for figure in ages if figure is not None)]
+
+    def cautions(self) -> Block:
+        """The cautions for whoever makes one of these versions."""
+        return Block((cautions_table(batch for arm in self.comparison.arms for batch in arm.batches),))

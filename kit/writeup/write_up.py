@@ -1,0 +1,124 @@
+"""Writing a trial up: freeze, run the template, make the page, keep the data beside it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from kit import __version__
+from kit.errors import RunError
+from kit.labbook.snapshot import freeze
+from kit.labbook.source import open_source
+from kit.show import paragraph
+from kit.writeup.page import make_page
+from kit.writeup.run import Executed, run_template
+
+Progress = Callable[[int, int], None]
+_SNAPSHOT = "snapshot.json"
+
+
+@dataclass(frozen=True)
+class WriteUp:
+    """What was written: one page to share, the executed notebook and the frozen data it was made from."""
+
+    page: Path
+    notebook: Path
+    snapshot: Path
+    figures: int
+    seconds: float
+
+    def __str__(self) -> str:
+        return f"{self.page} ({self.figures} figures), with {self.notebook.name} and {self.snapshot.name} beside it"
+
+    def _repr_html_(self) -> str:
+        return paragraph(self)
+
+
+def write_up(book: object, trial: str, *, to: str | Path = "writeups", against: Sequence[str] = (), timeout_s: float = 300,
+             progress: Progress | None = None) -> WriteUp:
+    """Write a trial up as one page that opens offline, with the executed notebook and a snapshot of the data beside it.
+
+    Parameters
+    ----------
+    book : Labbook, Source or path   Where the trial is recorded.
+    trial : str                      The trial.
+    to : folder                      Made when missing; files of the same trial are replaced.
+    against : list of str            Further trials to set beside it; the study's control is always there.
+
+    Returns
+    -------
+    WriteUp   Paths of what was written.
+
+    Raises
+    ------
+    RecordError   For an unknown trial or a record that is not whole.
+    RunError      When the template stops or a figure would be lost.
+    """
+    source = open_source(book)
+    title = f"{trial}: {source.trial(trial).formula.name}"
+    return publish("trial_writeup", source, [trial, *against], {"trial": trial, "against": list(against)}, to=to, name=trial, title=title,
+                   timeout_s=timeout_s, progress=progress)
+
+
+def write_comparison(book: object, trials: Sequence[str], *, control: str = "", to: str | Path = "writeups", name: str = "",
+                     timeout_s: float = 300, progress: Progress | None = None) -> WriteUp:
+    """Write up two to eight versions side by side; parameters as in `write_up`."""
+    source = open_source(book)
+    named = list(dict.fromkeys([*([control] if control else []), *trials]))
+    return publish("compare_versions", source, named, {"trials": list(trials), "control": control}, to=to, name=name or "-".join(named),
+                   title=f"Comparison: {', '.join(named)}", timeout_s=timeout_s, progress=progress)
+
+
+def publish(template: str, source: object, trials: Sequence[str], parameters: Mapping[str, object], *, to: str | Path, name: str, title: str,
+            timeout_s: float = 300, progress: Progress | None = None) -> WriteUp:
+    """Run a template on a frozen snapshot of these trials and write page, notebook and snapshot into a folder."""
+    frozen = json.dumps(freeze(open_source(source), trials), ensure_ascii=False, sort_keys=True, indent=1) + "\n"
+    with tempfile.TemporaryDirectory(prefix="kit-") as scratch:
+        Path(scratch, _SNAPSHOT).write_text(frozen, encoding="utf-8", newline="\n")
+        executed = run_template(template, {"source": _SNAPSHOT, **parameters}, workdir=scratch, timeout_s=timeout_s, progress=progress)
+        heads = open_source(Path(scratch, _SNAPSHOT)).all_heads()
+    page = make_page(executed.notebook, title=title, provenance=_provenance(executed, frozen), cautions=[], heads=heads)
+    return _written(Path(to), name, page, executed, frozen)
+
+
+def _provenance(executed: Executed, frozen: str) -> dict[str, str]:
+    return {"template": executed.template, "template_sha256": executed.template_sha256, "kit_version": __version__,
+            "snapshot_sha256": hashlib.sha256(frozen.encode()).hexdigest()}
+
+
+def _written(folder: Path, name: str, page: str, executed: Executed, frozen: str) -> WriteUp:
+    paths = {"page": folder / f"{name}.html", "notebook": folder / f"{name}.ipynb", "snapshot": folder / f"{name}.snapshot.json"}
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for kind, text in (("page", page), ("notebook", _notebook_text(executed)), ("snapshot", frozen)):
+            _replace(paths[kind], text)
+    except OSError as problem:
+        raise RunError(f"the write-up could not be stored: {problem.strerror}", where=str(folder), mend="check the folder and the disk; the lab book is "
+                       "untouched", code="writeup.store") from None
+    figures = sum(1 for cell in executed.notebook.cells for output in cell.get("outputs", ()) if _MIME in output.get("data", {}))
+    return WriteUp(figures=figures, seconds=executed.seconds, **paths)
+
+
+_MIME = "application/vnd.plotly.v1+json"
+
+
+def _replace(path: Path, text: str) -> None:
+    """Write beside and rename, so that a write-up is either the old one or the new one, never half."""
+    handle, draft = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+        os.chmod(draft, 0o644)
+        os.replace(draft, path)
+    except BaseException:
+        Path(draft).unlink(missing_ok=True)
+        raise
+
+
+def _notebook_text(executed: Executed) -> str:
+    return json.dumps(executed.notebook, ensure_ascii=False, indent=1, sort_keys=True) + "\n"

@@ -1,0 +1,312 @@
+"""The composition as made, from mass balance alone: each expected number is worked by hand beside its test."""
+
+from decimal import Decimal
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kit.bench.events import Added, Adjusted, Combined, Gross, Taken, ToppedUp, Weighed, WeighedBack
+from kit.bench.made import as_made, expected_gross, gross_check
+from kit.errors import BatchError
+from kit.formula.files import read_formula
+
+D = Decimal
+LAST_DIGIT = D("0.0001")  # of a composition; the distance to the meant formula is at least 0.008 in each check below
+
+
+@pytest.fixture(scope="module")
+def citric_10(library):
+    return library.find("citric-acid-10-solution")
+
+
+@pytest.fixture(scope="module")
+def eventful(weigh_all, citric_10):
+    """400 g; glycerin over by 2.60 g; 8.0 g missing, 2.0 g of it in the oil beaker; 20 g sample; 1.2 g citric acid 10 %."""
+    return [*weigh_all("AB", glycerin="14.60"), Combined(("A", "B")), WeighedBack(D("2.00"), "B", "oil beaker"), Gross(D("381.80")),
+            *weigh_all("C"), Added("C"), Taken(D("20.00"), "titration"), Adjusted(citric_10, D("1.20"))]
+
+
+def test_an_eventful_batch_by_hand(eventful, linden):
+    # 1. Weighed: A 331.80 + 14.60 + 0.80 + 0.40 + 0.20 = 347.80 g, B 42.00 g; together 389.80 g.
+    # 2. 2.00 g of B stayed in its beaker: 40.00 g of 42.00 g entered. Cetearyl alcohol 20.00 x 40/42 = 19.047619 g.
+    #    By the book 347.80 + 40.00 = 387.80 g.
+    # 3. Net 381.80 g: 389.80 - 381.80 = 8.00 g missing, 2.00 g found back, 6.00 g called water.
+    #    Water 331.80 - 6.00 = 325.80 g.
+    # 4. C 12.80 g added: 381.80 + 12.80 = 394.60 g.
+    # 5. 20.00 g taken: everything times (394.60 - 20.00)/394.60 = 0.9493157628.
+    #    Water 309.287075 g, glycerin 13.860010 g, cetearyl alcohol 18.082205 g, citric acid 0.189863 g,
+    #    phenoxyethanol 3.037810 g; together 374.60 g.
+    # 6. 1.20 g of citric acid 10 %: 0.12 g acid, 1.08 g water. Water 310.367075 g, citric acid 0.309863 g; 375.80 g.
+    # 7. Over 375.80 g:
+    made = as_made(eventful, linden)
+    expected = {
+        "water-deionised": D("82.5884"),  # 310.367075 / 375.80
+        "glycerin": D("3.6881"),  # 13.860010 / 375.80
+        "cetearyl-alcohol": D("4.8117"),  # 18.082205 / 375.80
+        "citric-acid": D("0.0825"),  # 0.309863 / 375.80
+        "phenoxyethanol": D("0.8084"),  # 3.037810 / 375.80, a cool-down line
+    }
+    for key, pct in expected.items():
+        assert abs(made.composition.pct(key) - pct) <= LAST_DIGIT, key
+    assert made.composition.total == 100
+    assert made.composition.state == "made"
+    assert made.yield_g == D("375.80")
+    assert made.theoretical_g == D("403.80")  # 402.60 weighed + 1.20 poured in
+    assert (made.missing_g, made.weighed_back_g, made.water_lost_g, made.taken_g) == (8, 2, 6, 20)
+    assert any("assumption" in note for note in made.notes)
+    assert made.findings == ()
+
+
+def test_the_mass_balance_is_told_step_by_step(eventful, linden):
+    text = as_made(eventful, linden).balance_table().text()
+    for number in ("387.80", "381.80", "394.60", "374.60", "375.80", "403.80"):
+        assert number in text
+    assert "assumption" in text
+    assert "titration" in text
+    assert "after 2.00 g found back" in text
+
+
+def test_water_made_up_replaces_what_was_lost(weigh_all, linden):
+    # 5.90 g lost, 5.90 g made up: the formula as meant, in every decimal.
+    events = [*weigh_all("AB"), Combined(), Gross(D("381.30")), ToppedUp(D("5.90")), *weigh_all("C"), Added("C")]
+    made = as_made(events, linden)
+    assert made.water_lost_g == D("5.90")
+    assert {line.material.key: line.pct for line in made.composition.lines} == {line.material.key: line.pct for line in linden.composition().lines}
+
+
+def test_a_gross_weighing_as_it_is_made(linden, weigh_all):
+    # Tare 312.40 g, gross 695.10 g: net 382.70 g. By the book A and B, here with glycerin at 13.40 g: 346.60 + 42.00 = 388.60 g.
+    # 388.60 - 382.70 = 5.90 g; 100 x 5.90 / 388.60 = 1.52 % of the mass; 100 x 5.90 / 331.80 = 1.78 % of the water.
+    events = [*weigh_all("AB", glycerin="13.40"), Combined()]
+    check = gross_check(events, linden, D("695.10") - D("312.40"))
+    assert (check.book_g, check.missing_g, check.make_up_g) == (D("388.60"), D("5.90"), D("5.90"))
+    for part in ("net 382.70 g", "5.90 g (1.52 % of the 388.60 g by the book, 1.78 % of the water) missing", "weigh back", "called water",
+                 "make up with 5.90 g"):
+        assert part in check.words()
+    assert expected_gross(events, linden) == D("388.60")
+    back = gross_check([*events, WeighedBack(D("2.10"), "B")], linden, D("382.70"))
+    assert back.missing_g == D("3.80")  # 5.90 - 2.10
+    assert "after 2.10 g found back" in back.words()
+
+
+def test_more_in_the_vessel_than_was_weighed_is_a_finding_and_books_nothing(linden, weigh_all):
+    # 387.20 g by the book; 0.5 % is 1.936 g and two divisions 0.02 g: 389.15 g is scatter, 389.16 g is not.
+    def events(net):
+        return [*weigh_all("AB"), Combined(), Gross(D(net)), *weigh_all("C"), Added("C")]
+
+    assert as_made(events("389.15"), linden).findings == ()
+    made = as_made(events("389.16"), linden)
+    assert [finding.code for finding in made.findings] == ["gross.more_than_weighed"]
+    assert made.water_lost_g == 0
+    assert made.yield_g == 400
+
+
+def test_a_phase_not_recorded_as_added_is_suspected_first(linden, weigh_all):
+    made = as_made([*weigh_all("AB"), Combined(), *weigh_all("C"), Gross(D("400.00"))], linden)
+    assert "Phase c" not in made.findings[0].words
+    assert "phase C: weighed but not recorded as added" in made.findings[0].words
+    assert made.yield_g == 400  # counted as added at the end
+    assert any("counted as added at the end" in note for note in made.notes)
+    said = as_made([*weigh_all("AB"), Combined(), *weigh_all("C"), Gross(D("400.00"), ("A", "B", "C"))], linden)
+    assert said.findings == ()
+
+
+def test_more_lost_than_there_is_water(linden, weigh_all):
+    with pytest.raises(BatchError) as caught:
+        as_made([*weigh_all("AB"), Combined(), Gross(D("50"))], linden)
+    assert caught.value.code == "gross.more_lost_than_water"
+
+
+def test_a_large_loss_is_booked_and_questioned(linden, weigh_all):
+    # 20 g of 331.80 g water is 6.0 %; up to 5 % is usual.
+    made = as_made([*weigh_all("AB"), Combined(), Gross(D("367.20")), *weigh_all("C")], linden)
+    assert made.water_lost_g == 20
+    assert [finding.code for finding in made.findings] == ["gross.large_loss"]
+
+
+def test_batch_left_on_the_mixing_head_is_batch(linden, weigh_all):
+    # 387.20 g by the book; 3.20 g on the head and 1.00 g of steam: net 383.00 g. Water 331.80 x 384.00/387.20 - 1.00
+    # = 329.057851 - 1.00 = 328.057851 g; with C 395.80 g: 82.8848 %.
+    events = [*weigh_all("AB"), Combined(), Gross(D("383.00")), WeighedBack(D("3.20"), container="mixing head"), *weigh_all("C"), Added("C")]
+    made = as_made(events, linden)
+    assert made.water_lost_g == 1
+    assert made.yield_g == D("395.80")
+    assert abs(made.composition.pct("water-deionised") - D("82.8848")) <= LAST_DIGIT
+    before = [*events[:-8], events[-7], events[-8], *events[-6:]] if isinstance(events[-8], WeighedBack) else None
+    assert before is None or as_made(before, linden).composition == made.composition
+
+
+def test_a_boat_with_one_material_is_that_material(linden, weigh_all, library):
+    # 0.20 g of 3.20 g phenoxyethanol stayed in its boat: 3.00 g in 399.80 g = 0.7504 %; the parfum in the same phase
+    # keeps its 1.60 g: 0.4002 %.
+    made = as_made([*weigh_all(), WeighedBack(D("0.20"), "C", "boat", library.find("phenoxyethanol"))], linden)
+    assert abs(made.composition.pct("phenoxyethanol") - D("0.7504")) <= LAST_DIGIT
+    assert abs(made.composition.pct("parfum") - D("0.4002")) <= LAST_DIGIT
+
+
+def test_portions_of_a_line_add_up(linden, weigh_all, library):
+    split = [*weigh_all(cetearyl_alcohol="12.50"), Weighed(library.find("cetearyl-alcohol"), "B", "oil", D("7.50"))]
+    assert as_made(split, linden).composition == as_made(weigh_all(), linden).composition
+
+
+def test_hold_back_water_poured_after_the_combination(linden, weigh_all, library):
+    # 301.80 g hot and 30.00 g later, weighed after a gross weighing that must not see it: 357.20 g by the book.
+    water = library.find("water-deionised")
+    events = [*weigh_all("AB", water_deionised="301.80"), Combined(), Gross(D("357.20")), Weighed(water, "A", "water", D("30.00")), *weigh_all("C")]
+    made = as_made(events, linden)
+    assert made.water_lost_g == 0
+    assert made.composition.pct("water-deionised") == D("82.95")
+
+
+def test_an_adjuster_with_a_line_of_its_own_stays_there(library, citric_10, linden_text):
+    # The formula has the stock solution itself as a line: 1.00 % = 4.00 g; 1.00 g more makes 5.00 g of 401.00 g = 1.2469 %.
+    text = linden_text.replace('[[step]]', '[[phase]]\nname = "D"\nkind = "adjust"\nline = [ { material = "citric-acid-10-solution", '
+                               'pct = "1.00" } ]\n[[step]]')
+    formula = read_formula(text, library)
+    weighed = [Weighed(line.material, phase.name, phase.kind, 4 * (line.pct or formula.qs_pct)) for phase, line in formula.placed_lines()]
+    made = as_made([*weighed, Adjusted(citric_10, D("1.00"))], formula)
+    assert abs(made.composition.pct("citric-acid-10-solution") - D("1.2469")) <= LAST_DIGIT
+
+
+def test_an_adjuster_new_to_the_formula_gets_the_adjust_phase(linden, weigh_all, library):
+    # 2.00 g of sodium hydroxide 10 %: 0.20 g in 402.00 g = 0.0498 %, and 1.80 g water: 333.60 / 402.00 = 82.9851 %.
+    made = as_made([*weigh_all(), Adjusted(library.find("sodium-hydroxide-10-solution"), D("2.00"))], linden)
+    line = next(line for line in made.lines if line.material.key == "sodium-hydroxide")
+    assert (line.phase, line.kind, line.adjuster_g) == ("D", "adjust", D("0.20"))
+    assert abs(made.composition.pct("sodium-hydroxide") - D("0.0498")) <= LAST_DIGIT
+    assert abs(made.composition.pct("water-deionised") - D("82.9851")) <= LAST_DIGIT
+
+
+def test_a_line_not_weighed_is_said(linden, weigh_all):
+    made = as_made(weigh_all("AB"), linden)
+    assert made.findings[0].code == "made.not_weighed"
+    assert "phenoxyethanol" in made.findings[0].materials
+    assert "Phenoxyethanol" in str(made)
+
+
+def test_a_batch_never_weighed_whole_says_so(linden, weigh_all):
+    assert any("never weighed whole" in note for note in as_made(weigh_all(), linden).notes)
+
+
+def test_a_gross_weighing_before_the_combination_is_recorded(linden, weigh_all):
+    # The vessel was weighed with the hot phases in it, then the combination was typed: the same batch.
+    weighed = [*weigh_all("AB"), Gross(D("385.20"))]
+    alone = as_made([*weighed, *weigh_all("C")], linden)
+    later = as_made([*weighed, Combined(), *weigh_all("C")], linden)
+    assert alone.water_lost_g == later.water_lost_g == 2
+    assert alone.composition == later.composition
+
+
+def test_the_water_phase_weighed_alone(linden, weigh_all):
+    # A 345.20 g by the book, net 343.20 g: 2.00 g steam before the oil phase came in.
+    event = Gross(D("343.20"), ("A",))
+    assert gross_check(weigh_all("AB"), linden, D("343.20"), ("A",)).missing_g == 2
+    made = as_made([*weigh_all("AB"), event, Combined(), *weigh_all("C"), Added("C")], linden)
+    assert made.water_lost_g == 2
+    assert made.yield_g == 398
+
+
+@pytest.mark.parametrize(("events", "code"), [
+    ([Combined(("A", "Z"))], "batch.phase"), ([Added("Z")], "batch.phase"), ([Gross(D("10"), ("Z",))], "batch.phase"),
+    ([Combined(), Gross(D("300"), ("A",))], "gross.phases"), ([Combined(), Taken(D("400"))], "batch.taken"),
+    ([WeighedBack(D("43"), "B")], "batch.weigh_back"), ([WeighedBack(D("1"), "Z")], "batch.weigh_back"),
+    ([Taken(D("0"))], "batch.mass"), ([ToppedUp(D("-1"))], "batch.mass"), ([Gross(D("-1"))], "batch.mass"),
+])
+def test_events_that_do_not_fit(linden, weigh_all, events, code):
+    with pytest.raises(BatchError) as caught:
+        as_made([*weigh_all("AB"), *events], linden)
+    assert caught.value.code == code
+
+
+def test_too_much_back_from_a_boat(linden, weigh_all, library):
+    with pytest.raises(BatchError) as caught:
+        as_made([*weigh_all(), WeighedBack(D("0.21"), "A", "boat", library.find("citric-acid"))], linden)
+    assert caught.value.code == "batch.weigh_back"
+
+
+def test_nothing_weighed_and_nothing_left(linden, weigh_all):
+    for events in ([], [Combined()], [*weigh_all(), Taken(D("387.20")), Taken(D("12.80"))]):
+        with pytest.raises(BatchError) as caught:
+            as_made(events, linden)
+        assert caught.value.code in ("batch.nothing_weighed", "batch.taken")
+    with pytest.raises(BatchError) as caught:
+        gross_check([], linden, D("10"))
+    assert caught.value.code == "gross.empty"
+
+
+def test_water_make_up_needs_a_water_line(library):
+    formula = read_formula('name = "oil"\nversion = "1"\n[[phase]]\nname = "B"\nkind = "oil"\nline = [ { material = "parfum", qs = true } ]', library)
+    parfum = Weighed(library.find("parfum"), "B", "oil", D("10"))
+    with pytest.raises(BatchError) as caught:
+        as_made([parfum, ToppedUp(D("1"))], formula)
+    assert caught.value.code == "batch.top_up"
+    named = as_made([parfum, ToppedUp(D("1"), library.find("water-deionised"))], formula)
+    assert abs(named.composition.pct("water-deionised") - D("9.0909")) <= LAST_DIGIT  # 1 g of 11 g
+
+
+def test_it_shows_itself(eventful, linden):
+    made = as_made(eventful, linden)
+    for text in (made._repr_html_(), str(made)):
+        assert "Mass balance" in text
+        assert "82.59" in text
+
+
+# Properties -------------------------------------------------------------------------------------------------------------
+
+MASS = st.decimals(min_value="0.01", max_value="400", places=2)
+
+
+@st.composite
+def batches(draw):
+    """Masses for fifteen lines and what may befall them: all as numbers, made into events by `_events`."""
+    masses = draw(st.lists(MASS, min_size=15, max_size=15))
+    return {"masses": masses, "back": draw(st.decimals("0", "0.9", places=2)), "lost": draw(st.decimals("0", "0.9", places=2)),
+            "taken": draw(st.decimals("0.01", "0.9", places=2)), "poured": draw(st.decimals("0.01", "5", places=2)),
+            "at": draw(st.integers(0, 20))}
+
+
+def _events(case, linden, citric, scale=1):
+    masses = [mass * scale for mass in case["masses"]]
+    weighed = [Weighed(line.material, phase.name, phase.kind, mass) for (phase, line), mass in zip(linden.placed_lines(), masses, strict=True)]
+    oil, hot = sum(masses[5:9]), sum(masses[:9])
+    back = (case["back"] * oil).quantize(D("0.01") * scale)
+    lost = (case["lost"] * masses[0]).quantize(D("0.01") * scale)
+    after = [Combined(), Gross(hot - back - lost), *weighed[9:], Added("C"), Taken(case["taken"] * (sum(masses) - back - lost)),
+             Adjusted(citric, case["poured"] * scale)]
+    events = [*weighed[:9], *after]
+    events.insert(min(case["at"], len(events)), WeighedBack(back, "B"))
+    return events
+
+
+@given(batches())
+def test_masses_are_kept(linden, citric_10, case):
+    made = as_made(_events(case, linden, citric_10), linden)
+    assert made.theoretical_g == made.yield_g + made.weighed_back_g + made.water_lost_g + made.taken_g
+    assert sum(line.mass_g for line in made.lines) == made.yield_g == made.ledger[-1].vessel_g
+    assert made.composition.total == 100
+
+
+@given(batches(), st.integers(2, 30))
+def test_a_batch_ten_times_as_large_has_the_same_composition(linden, citric_10, case, scale):
+    assert as_made(_events(case, linden, citric_10), linden).composition == as_made(_events(case, linden, citric_10, scale), linden).composition
+
+
+@given(batches(), st.integers(0, 20))
+def test_when_a_weigh_back_is_typed_does_not_matter(linden, citric_10, case, at):
+    assert as_made(_events(case, linden, citric_10), linden).lines == as_made(_events({**case, "at": at}, linden, citric_10), linden).lines
+
+
+@given(batches())
+def test_taking_changes_no_share(linden, citric_10, case):
+    events = [event for event in _events(case, linden, citric_10) if not isinstance(event, (Taken, Adjusted))]
+    taken = as_made([*events, Taken(D("0.01"))], linden)
+    assert taken.composition == as_made(events, linden).composition
+    assert taken.yield_g == as_made(events, linden).yield_g - Fraction(1, 100)
+
+
+def test_weighing_every_target_and_nothing_else_changes_nothing(linden, weigh_all):
+    made = as_made(weigh_all(), linden)
+    meant = linden.composition()
+    assert [(line.material, line.pct, line.phase) for line in made.composition.lines] == [(line.material, line.pct, line.phase) for line in meant.lines]

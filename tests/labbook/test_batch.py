@@ -1,0 +1,235 @@
+"""A day at the bench through the public calls: nothing doubled, nothing lost, every slip answered."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+
+import kit
+from kit.errors import BatchError, KitError, RecordError, UnitError
+
+
+def entries(bench, name="MEA-01/1"):
+    return kit.open_source(bench.path).entries(f"batch/{name}")
+
+
+class TestRunTwice:
+    def test_every_call_of_a_bench_day_run_twice_adds_nothing(self, bench):
+        def day():
+            batch = bench.book.start_batch(bench.sheet, trial="MEA-01", operator="bench 1")
+            receipts = [batch.weigh(line.material.key, f"{line.target_g} g", lot="L-1") for line in bench.sheet.lines]
+            receipts += [batch.equipment(vessel="600 mL glass beaker"),
+                         batch.combine(temps={"A": "78 degC", "B": "80 degC", "after": "76 degC"}, order="oil into water", rpm=6500, minutes=4),
+                         batch.temperature("55 degC", at="12 min"), batch.add("C", temp="40 degC"), batch.weigh_back("oil beaker", "1.0 g"),
+                         batch.gross("700.0 g", tare="305.0 g"), batch.top_up("4.0 g"), batch.take("20 g", why="titration"),
+                         batch.adjust("citric acid 10 %", "0.6 g"), batch.step("scraped the wall"), batch.finish(note="poured"),
+                         batch.read_ph("4.50", temp="25 degC", instrument="PH-1", calibration="CAL-1"), batch.observe("grain", "none"),
+                         batch.decide("keep", why="in spec")]
+            return receipts
+
+        first = day()
+        count = len(entries(bench))
+        bench.clock.later(hours=20)
+        again = day()
+        assert all(receipt.new for receipt in first)
+        assert not any(receipt.new for receipt in again)
+        assert [receipt.seq for receipt in again] == [receipt.seq for receipt in first]
+        assert len(entries(bench)) == count == len(first) + 1
+
+    def test_definitions_run_twice_add_nothing_and_a_change_is_refused(self, bench):
+        assert not bench.book.add_instrument("VIS-1", kind="viscometer", constants={"disc 5": 4000}).new
+        with pytest.raises(RecordError) as caught:
+            bench.book.add_instrument("VIS-1", kind="viscometer", constants={"disc 5": 2000})
+        assert caught.value.code == "labbook.instrument_exists"
+        assert "constants" in str(caught.value)
+
+    def test_equal_portions_and_replicates_are_told_apart_when_asked(self, finished):
+        assert finished.read_ph("4.50", temp="25 degC", instrument="PH-1", calibration="CAL-1").new
+        again = finished.read_ph("4.50", temp="25 degC", instrument="PH-1", calibration="CAL-1")
+        assert not again.new
+        assert "replicate" in str(again)
+        assert finished.read_ph("4.50", temp="25 degC", instrument="PH-1", calibration="CAL-1", replicate="2").new
+
+
+class TestWeighing:
+    def test_a_second_weighing_needs_a_word(self, batch):
+        receipt = batch.weigh("glycerin", "16.00 g")
+        with pytest.raises(BatchError) as caught:
+            batch.weigh("glycerin", "1.00 g")
+        assert caught.value.code == "batch.weighed_already"
+        assert batch.weigh("glycerin", "1.00 g", portion=True).new
+        corrected = batch.weigh("glycerin", "15.00 g", corrects=receipt, why="misread")
+        assert corrected.kind == "correction"
+        assert batch.view.standing("weigh")[0].body["mass_g"] == "15.00"
+        assert [item.body["mass_g"] for item in batch.view.standing("weigh")] == ["15.00", "1.00"]
+
+    @pytest.mark.parametrize(("mass", "code"), [("16", "units.missing"), ("16 mL", "units.wrong_kind"), ("1,234 g", "units.ambiguous_comma"),
+                                                ("-1 g", "batch.mass"), ("16 gg", "units.unknown"), ("", "units.not_a_number")])
+    def test_a_mass_that_cannot_be_read_is_refused_and_nothing_is_stored(self, bench, batch, mass, code):
+        with pytest.raises(KitError) as caught:
+            batch.weigh("glycerin", mass)
+        assert caught.value.code == code
+        assert len(entries(bench)) == 1
+
+    def test_a_decimal_comma_is_read_as_typed(self, batch):
+        batch.weigh("glycerin", "15,98 g")
+        assert batch.view.standing("weigh")[0].body["mass_g"] == "15.98"
+
+    def test_a_material_that_is_not_on_the_sheet(self, batch):
+        with pytest.raises(BatchError) as caught:
+            batch.weigh("panthenol-75", "2 g")
+        assert caught.value.code == "batch.line_unknown"
+
+    def test_over_weighing_shows_both_corrections_and_the_choice_is_kept(self, batch):
+        receipt = batch.weigh("glycerin", "16.80 g")  # 16.00 g planned: 5 % over
+        assert "over by 0.80 g" in str(receipt)
+        both = batch.over_weighing("glycerin")
+        # 5 % over, by hand: every other line times 16.80/16.00 = 1.05; batch 400 x 1.05 = 420 g
+        assert both.factor == Decimal("16.80") / 16
+        assert both.batch_g == Decimal("420.00")
+        batch.rescale("glycerin", why="enough stock")
+        # cetearyl alcohol: 20.00 g planned, now 21.00 g
+        assert "21.00 g" in str(batch.weigh("cetearyl-alcohol", "21.00 g"))
+        assert "within" in str(batch.weigh("behentrimonium-chloride-80", "10.50 g"))
+
+    def test_rescaling_by_more_than_a_tenth_is_refused(self, batch):
+        batch.weigh("glycerin", "18.60 g")
+        with pytest.raises(BatchError) as caught:
+            batch.rescale("glycerin", why="try")
+        assert caught.value.code == "batch.rescale"
+        assert batch.accept("glycerin", why="inert").new
+
+    def test_the_beaker_must_name_a_phase(self, finished, batch):
+        del finished
+        with pytest.raises(BatchError) as caught:
+            batch.weigh_back("green cup", "1 g")
+        assert caught.value.code in ("batch.phase_of_beaker", "batch.finished")
+
+
+class TestOneOpenBatch:
+    def test_a_second_batch_is_refused_and_the_open_one_named(self, bench, batch):
+        del batch
+        with pytest.raises(RecordError) as caught:
+            bench.book.start_batch(kit.plan_batch(bench.formula, "200 g"), trial="MEA-02", operator="bench 1")
+        assert caught.value.code == "batch.open"
+        assert "MEA-01/1" in str(caught.value)
+        assert bench.book.open_batches() == ["MEA-01/1"]
+
+    def test_another_bench_may_work_beside(self, bench, batch):
+        del batch
+        other = bench.book.start_batch(bench.sheet, trial="MEA-01", operator="bench 2", number=2)
+        assert other.name == "MEA-01/2"
+
+    def test_a_finished_trial_is_made_again_under_the_next_number(self, bench, finished):
+        del finished
+        same = bench.book.start_batch(bench.sheet, trial="MEA-01", operator="bench 1")
+        assert same.name == "MEA-01/1"
+        assert same.reopened
+        assert bench.book.start_batch(bench.sheet, trial="MEA-01", operator="bench 1", number=2).name == "MEA-01/2"
+
+    def test_a_trial_keeps_its_formula_version(self, bench, finished):
+        del finished
+        other = bench.formula.change({"glycerin": "3.00 %"}, why="less sticky")
+        with pytest.raises(RecordError) as caught:
+            bench.book.start_batch(kit.plan_batch(other, "400 g"), trial="MEA-01", number=2)
+        assert caught.value.code == "labbook.trial_formula"
+
+
+class TestReadings:
+    def test_age_counts_from_the_end_of_making(self, bench, finished):
+        bench.clock.later(hours=24)
+        finished.read_ph("4.52", temp="25 degC", instrument="PH-1", calibration="CAL-1")
+        reading = finished.view.readings[0]
+        assert (reading.age_h, reading.value, reading.temp_c) == (Decimal("24.00"), Decimal("4.52"), Decimal(25))
+
+    def test_a_typed_age_is_checked_against_the_clock_and_never_used(self, bench, finished):
+        bench.clock.later(hours=24)
+        receipt = finished.read_ph("4.52", temp="25 degC", age="72 h", instrument="PH-1", calibration="CAL-1")
+        assert "reading.age_clock" in str(receipt)
+        assert finished.view.readings[0].age_h == Decimal("24.00")
+
+    def test_a_void_leaves_the_reading_in_the_record_with_its_reason(self, bench, finished):
+        receipt = finished.read_ph("9.52", temp="25 degC")
+        finished.void(receipt, why="electrode dry")
+        assert finished.view.readings[0].void == "electrode dry"
+        assert [entry.kind for entry in entries(bench)][-2:] == ["reading", "void"]
+        again = finished.read_ph("9.52", temp="25 degC")
+        assert not again.new
+        assert "voided" in str(again)
+
+    def test_a_correction_counts_and_the_old_value_stays(self, bench, finished):
+        receipt = finished.read_viscosity("1900 mPa.s", torque_pct=47.5, rpm=10, spindle="disc 5", instrument="VIS-1", temp="25 degC")
+        assert "reading.constant" in str(receipt)  # K = 1900 x 10 / 47.5 = 400, the spindle's is 4000
+        put_right = finished.correct(receipt, value="19000 mPa.s", why="a zero lost")
+        assert "FLAGGED" not in str(put_right)
+        assert finished.view.readings[0].value == Decimal(19000)
+        assert [entry.body.get("value") for entry in entries(bench) if entry.kind == "reading"] == ["1900"]
+
+    @pytest.mark.parametrize(("conditions", "code"), [({"tempp": "25 degC"}, "reading.condition"), ({"temp": "25"}, "units.missing"),
+                                                      ({"method": "viscosity"}, "reading.method"), ({"method": "none such"}, "reading.method")])
+    def test_conditions_that_cannot_be_right_are_refused(self, finished, conditions, code):
+        with pytest.raises(KitError) as caught:
+            finished.read_ph("4.5", **conditions)
+        assert caught.value.code == code
+
+    def test_making_ends_with_finish(self, finished):
+        with pytest.raises(BatchError) as caught:
+            finished.adjust("citric acid 10 %", "0.5 g")
+        assert caught.value.code == "batch.finished"
+
+
+class TestSnapshot:
+    def test_a_snapshot_reads_like_the_lab_book(self, bench, finished, tmp_path):
+        import json
+
+        from kit.labbook.snapshot import freeze
+
+        bench.clock.later(hours=24)
+        finished.read_ph("4.52", temp="25 degC", instrument="PH-1", calibration="CAL-1")
+        source = kit.open_source(bench.path)
+        path = tmp_path / "snapshot.json"
+        path.write_text(json.dumps(freeze(source, ["MEA-01"])), encoding="utf-8")
+        frozen = kit.open_source(path)
+        assert frozen.batch("MEA-01/1") == source.batch("MEA-01/1")
+        assert frozen.study("MEA") == source.study("MEA")
+        assert frozen.calibration("CAL-1") == source.calibration("CAL-1")
+        assert frozen.trials("MEA") == ["MEA-01"]
+
+    def test_an_edited_snapshot_is_refused(self, bench, finished, tmp_path):
+        import json
+
+        from kit.labbook.snapshot import freeze
+
+        del finished
+        path = tmp_path / "snapshot.json"
+        text = json.dumps(freeze(kit.open_source(bench.path), ["MEA-01"]))
+        assert "16.00" in text
+        path.write_text(text.replace("16.00", "15.00"), encoding="utf-8")
+        with pytest.raises(RecordError) as caught:
+            kit.open_source(path).batch("MEA-01/1")
+        assert caught.value.code == "labbook.edited"
+
+    @pytest.mark.parametrize("content", ["", "{}", "[1, 2]", '{"format": "kit snapshot 99"}', "\x00\x01"])
+    def test_a_file_that_is_no_snapshot(self, tmp_path, content):
+        path = tmp_path / "other.json"
+        path.write_text(content)
+        with pytest.raises(RecordError) as caught:
+            kit.open_source(path)
+        assert caught.value.code == "labbook.snapshot"
+
+
+class TestMissing:
+    def test_names_that_are_not_there(self, bench, finished):
+        del finished
+        source = kit.open_source(bench.path)
+        for call, code in ((lambda: source.study("XX"), "labbook.study"), (lambda: source.trial("MEA-99"), "labbook.trial"),
+                           (lambda: source.batch("MEA-01/9"), "labbook.batch"), (lambda: bench.book.batch("MEA-01/9"), "labbook.batch")):
+            with pytest.raises(RecordError) as caught:
+                call()
+            assert caught.value.code == code
+            assert "MEA" in str(caught.value)
+
+    def test_a_unit_error_is_a_kit_error_shown_without_a_traceback(self):
+        error = UnitError("x", code="units.missing")
+        assert error._render_traceback_() == ["UnitError: x. [units.missing]"]
