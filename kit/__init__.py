@@ -20,6 +20,8 @@ _PUBLIC = {
     "open_source": "kit.labbook.source",
     "plan_batch": "kit.bench.sheet",
     "run_template": "kit.writeup.run",
+    "verify": "kit.writeup.bundle",
+    "write_comparison": "kit.writeup.write_up",
     "write_up": "kit.writeup.write_up",
 }
 

@@ -110,8 +110,8 @@ def smallest_weight_g(
     Parameters
     ----------
     division_g : Decimal        Division of the balance. [g]
-    repeatability_g : Decimal   Standard deviation of at least ten weighings; 0.41 of the division where it is unknown or
-                                smaller. [g]
+    repeatability_g : Decimal   Standard deviation of at least ten weighings; 0.41 of the division where that is more or
+                                nothing was measured. [g]
     relative_pct : Decimal      Wanted accuracy, two standard deviations. [%]
 
     Notes
@@ -157,7 +157,7 @@ def tolerance_g(
 ) -> Decimal | None:
     """How far a weighing may lie from its target, or None where the balance cannot weigh it to 1 %. [g]
 
-    `relative_pct` of the target, or what the balance can be off by where that is more (but never above 1 % of the target).
+    `relative_pct` of the target, or what the balance can be off by where that is more, up to 1 % of the target.
     """
     return line_tolerance_g(target_g, Balance("", division_g, repeatability_g), relative_pct)
 

@@ -11,14 +11,14 @@ Home = tuple[str, Material, str]  # phase, material, kind of phase
 
 
 def booked_as(formula: Formula, material: Material) -> tuple[tuple[Material, Decimal], ...]:
-    """What a poured-in material books to: itself where the formula has a line of it, else what it was mixed from. [% of it]"""
+    """What a poured-in material books to: itself if the formula has a line of it, else what it was mixed from. [%]"""
     if any(line.material.key == material.key for _, line in formula.placed_lines()):
         return ((material, Decimal(100)),)
     return material.weighed_as()
 
 
 def line_home(formula: Formula, material: Material | None) -> Home | None:
-    """The formula's line that a material joins, or that water joins when no material is named; None where there is none.
+    """The formula's line that a material joins, or the water line when no material is named; None where there is none.
 
     Water joins any water line. Of several lines the q.s. line comes first, then the largest.
     """

@@ -1,4 +1,4 @@
-"""Whether two readings, or a reading and a limit, may be set against one another: always in words, with a stable code."""
+"""Whether two readings, or a reading and a limit, may be set against one another: in words, with a stable code."""
 
 from __future__ import annotations
 
@@ -6,13 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from kit.bench.methods import (
-    CONDITIONS,
-    AgeWindow,
-    Method,
-    closest_window,
-    nearest_window,
-)
+from kit.bench.methods import CONDITIONS, AgeWindow, Method, closest_window, nearest_window
 from kit.bench.readings import CONDITION_WORDS, Reading, missing_conditions, needed
 from kit.units import plain, same_unit
 
@@ -67,9 +61,10 @@ def compare_pair(a: Reading, b: Reading, method: Method | None, windows: Sequenc
 
     Returns
     -------
-    Verdict   Codes that forbid: compare.property, compare.unit, compare.method, compare.age, compare.instrument, compare.spindle,
-              compare.rpm, compare.reading_time, compare.container, compare.storage, compare.temperature. Codes that leave it shown
-              but not tested: compare.missing, compare.declared, compare.age_typed.
+    Verdict   Codes that forbid: compare.property, compare.unit, compare.method, compare.age, compare.instrument,
+              compare.spindle, compare.rpm, compare.reading_time, compare.container, compare.storage,
+              compare.temperature.
+              Codes that leave it shown but not tested: compare.missing, compare.declared, compare.age_typed.
     """
     a, b = sorted((a, b), key=lambda reading: (reading.batch, reading.entry))
     forbids = [
@@ -113,7 +108,7 @@ def _different_things(a: Reading, b: Reading) -> Iterable[Reason]:
         yield Reason("compare.property", f"{a.batch} is {a.property}, {b.batch} is {b.property}")
     if (a.value is None) != (b.value is None):
         yield Reason("compare.unit", f"one is a number and the other a word ({a.batch}, {b.batch})")
-    elif a.unit != b.unit and not same_unit(a.unit, b.unit):
+    elif not same_unit(a.unit or "1", b.unit or "1"):
         yield Reason("compare.unit", f"{a.batch} is in {a.unit or 'no unit'}, {b.batch} in {b.unit or 'no unit'}")
 
 

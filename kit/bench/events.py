@@ -23,8 +23,8 @@ class WeighedBack:
     """What was found in an emptied container. [g]
 
     With a phase it never entered the vessel: it is part of that phase as weighed, or of one `material` of it where that
-    material had its own boat. Without a phase it is batch, left on a tool such as the mixing head; typed straight after a
-    gross weighing, it had left the vessel before it.
+    material had its own boat. Without a phase it is batch, left on a tool such as the mixing head; typed straight after
+    a gross weighing, it had left the vessel before it.
     """
 
     mass_g: Decimal

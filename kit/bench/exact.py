@@ -21,3 +21,8 @@ def grams(value: Fraction, places: int = 2) -> str:
 def rounded_to(value: Decimal, unit: Decimal) -> Decimal:
     """A decimal rounded to a multiple of `unit`, half to even."""
     return ((value / unit).quantize(Decimal(1), ROUND_HALF_EVEN) * unit).quantize(unit)
+
+
+def upper_first(text: str) -> str:
+    """A sentence with its first letter large and the others as they are ("phase C" stays "Phase C")."""
+    return text[:1].upper() + text[1:]

@@ -6,7 +6,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from kit.bench.events import Gross
-from kit.bench.exact import decimal, grams
+from kit.bench.exact import decimal, grams, upper_first
 from kit.bench.vessel import WHERE, Vessel, phases_words
 from kit.errors import BatchError
 from kit.formula.rules.findings import PRACTICE, Finding
@@ -52,7 +52,7 @@ def settle_phases(vessel: Vessel, event: Gross) -> None:
 
     Raises
     ------
-    BatchError   `batch.phase`, `gross.phases` when one is left out that was in already, `gross.empty` when nothing is in.
+    BatchError   `batch.phase`, `gross.phases` when one that was in is left out, `gross.empty` when nothing is in.
     """
     if event.phases_in is None:
         vessel.fill_if_empty()
@@ -86,14 +86,16 @@ def surplus_words(vessel: Vessel, event: Gross, surplus: Fraction) -> str:
     if surplus <= _SCATTER * vessel.total_g + 2 * Fraction(event.division_g):
         return ""
     waiting = vessel.waiting_phases()
+    verb = "are" if len(waiting) > 1 else "is"
     hint = (
-        f" {phases_words(waiting).capitalize()}: weighed but not recorded as added; if in the vessel, say so."
+        f" {upper_first(phases_words(waiting))} {verb} weighed but not recorded as added; if in the vessel, say so."
         if waiting
         else ""
     )
     return (
-        f"The vessel weighed {plain(event.net_g)} g net, {grams(surplus)} g more than the {grams(vessel.total_g)} g by the book. Nothing was "
-        f"booked: check the tare, and look for a line that was weighed and not written down.{hint}"
+        f"The vessel weighed {plain(event.net_g)} g net, {grams(surplus)} g more than the {grams(vessel.total_g)} g "
+        "by the book. Nothing was booked: check the tare, and look for a line that was weighed and not written down."
+        f"{hint}"
     )
 
 
@@ -116,8 +118,8 @@ def _tell_large_loss(vessel: Vessel, missing: Fraction, water: Fraction) -> None
     share = 100 * missing / water
     if share > _USUAL_LOSS_PCT:
         words = (
-            f"{grams(missing)} g, {grams(share, 1)} % of the water present, was not found back; up to {_USUAL_LOSS_PCT} % is usual. Look for "
-            "a spill or a beaker not weighed back before it is called water."
+            f"{grams(missing)} g, {grams(share, 1)} % of the water present, was not found back; up to "
+            f"{_USUAL_LOSS_PCT} % is usual. Look for a spill or a beaker not weighed back before it is called water."
         )
         vessel.findings.append(
             Finding(

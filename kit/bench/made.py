@@ -79,8 +79,9 @@ class Made:
         """The mass balance, step by step."""
         rows = [(row.what, _signed(row.change_g), grams(row.vessel_g)) for row in self.ledger]
         note = (
-            f"{grams(self.theoretical_g)} g weighed and poured in = {grams(self.yield_g)} g in the vessel + {grams(self.weighed_back_g)} g "
-            f"found back + {grams(self.water_lost_g)} g called water lost + {grams(self.taken_g)} g taken out."
+            f"{grams(self.theoretical_g)} g weighed and poured in = {grams(self.yield_g)} g in the vessel + "
+            f"{grams(self.weighed_back_g)} g found back + {grams(self.water_lost_g)} g called water lost + "
+            f"{grams(self.taken_g)} g taken out."
         )
         return Table(
             ("step", "change, g", "in the vessel, g"), rows, title="Mass balance", note=note, numeric=frozenset({1, 2})
@@ -112,9 +113,9 @@ def as_made(events: Sequence[Event], formula: Formula, steps: tuple[Step, ...] =
 
     Notes
     -----
-    In exact fractions. Weigh-backs never entered the vessel. What is missing at a gross weighing and was not found back is
-    called water: an assumption, and the notes say so. A sample is a homogeneous share of what was in. A stock solution
-    books to what it was mixed from.
+    In exact fractions. Weigh-backs never entered the vessel. What is missing at a gross weighing and was not found back
+    is called water: an assumption, and the notes say so. A sample is a homogeneous share of what was in. A stock
+    solution books to what it was mixed from.
     """
     if not any(isinstance(event, Weighed) for event in events):
         raise BatchError(
@@ -199,8 +200,9 @@ def _not_weighed(vessel: Vessel) -> tuple[Finding, ...]:
 class GrossCheck:
     """What a gross weighing says at the moment it is made. [g]
 
-    `book_g` is what was in the vessel by the book, `back_g` what was found back so far; `make_up_g` is the water that would
-    bring the batch back to the book if all that is missing is water. `surplus` is filled when the net is above the book.
+    `book_g` is what was in the vessel by the book and `water_g` the water in it, `back_g` what was found back so far;
+    `make_up_g` is the water that would bring the batch back to the book if all that is missing is water. `surplus` says
+    what to think of a net above the book.
     """
 
     net_g: Decimal
@@ -234,9 +236,9 @@ class GrossCheck:
             "other beakers, boats and the mixing head" if self.back_g else "the beakers, the boats and the mixing head"
         )
         return (
-            f"net {plain(self.net_g)} g, {grams(self.missing_g)} g ({grams(self.missing_pct)} % of the {grams(self.book_g)} g by the book"
-            f"{of_water}) missing{found}: weigh back {first} first; what stays unexplained is called water; "
-            f"make up with {grams(self.make_up_g)} g."
+            f"net {plain(self.net_g)} g, {grams(self.missing_g)} g ({grams(self.missing_pct)} % of the "
+            f"{grams(self.book_g)} g by the book{of_water}) missing{found}: weigh back {first} first; what stays "
+            f"unexplained is called water; make up with {grams(self.make_up_g)} g."
         )
 
 

@@ -6,26 +6,11 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from kit.bench.booking import Home, booked_as, home, line_home
-from kit.bench.events import (
-    Added,
-    Adjusted,
-    Combined,
-    Event,
-    Gross,
-    Taken,
-    ToppedUp,
-    Weighed,
-    WeighedBack,
-)
+from kit.bench.events import Added, Adjusted, Combined, Event, Gross, Taken, ToppedUp, Weighed, WeighedBack
 from kit.bench.exact import grams
 from kit.bench.gross import book_gross
 from kit.bench.vessel import HOT_KINDS, WHERE, Vessel, phases_words
-from kit.bench.weigh_back import (
-    found_back_words,
-    kept_shares,
-    phase_weigh_backs,
-    physical_order,
-)
+from kit.bench.weigh_back import found_back_words, kept_shares, phase_weigh_backs, physical_order
 from kit.errors import BatchError
 from kit.formula.formula import Formula
 from kit.units import plain
@@ -34,8 +19,8 @@ from kit.units import plain
 def run(events: Sequence[Event], formula: Formula, *, upcoming: Gross | None = None) -> Vessel:
     """Go through the events in physical order.
 
-    Water and oil phases are in the vessel from their combination, or from their weighing where no combination is recorded;
-    the other phases from their addition. Weigh-backs of a phase count from the start, wherever they stand in the list.
+    Water and oil phases are in the vessel from their combination, or from their weighing where no combination is
+    recorded; the other phases from their addition. Weigh-backs of a phase count from the start, wherever they stand.
 
     Parameters
     ----------
@@ -45,8 +30,8 @@ def run(events: Sequence[Event], formula: Formula, *, upcoming: Gross | None = N
 
     Raises
     ------
-    BatchError   `batch.mass`, `batch.phase`, `batch.weigh_back`, `batch.taken`, `batch.top_up`, `gross.empty`, `gross.phases`,
-                 `gross.more_lost_than_water`.
+    BatchError   `batch.mass`, `batch.phase`, `batch.weigh_back`, `batch.taken`, `batch.top_up`, `gross.empty`,
+                 `gross.phases`, `gross.more_lost_than_water`.
     """
     _refuse_masses(events)
     vessel = Vessel(formula, tuple(events), kept_shares(events))
@@ -71,13 +56,13 @@ def close(vessel: Vessel) -> Vessel:
 
 
 def _says_phases(event: Event | None) -> bool:
-    return isinstance(event, Combined) or isinstance(event, Gross) and event.phases_in is not None
+    return isinstance(event, Combined) or (isinstance(event, Gross) and event.phases_in is not None)
 
 
 def _refuse_masses(events: Sequence[Event]) -> None:
     for event in events:
         mass_g = getattr(event, "mass_g", getattr(event, "net_g", None))
-        if mass_g is not None and (mass_g < 0 or mass_g == 0 and not isinstance(event, (WeighedBack, Weighed))):
+        if mass_g is not None and (mass_g < 0 or (mass_g == 0 and not isinstance(event, (WeighedBack, Weighed)))):
             raise BatchError(
                 f"a mass of {plain(mass_g)} g was recorded ({type(event).__name__})",
                 where=WHERE,

@@ -45,10 +45,11 @@ _KEYS = {
 class Method:
     """A named way of reading one property. What a method does not fix is None or empty.
 
-    `temp_c` with `temp_tolerance_c` [degC]; `rpm`; `reading_time_s` [s]; `spindle`; `container`; `torque_low`, `torque_high`
-    [% of full scale]; `constant_tolerance_pct`, how far value x rpm / torque may be off the instrument's constant [%];
-    `slope_low`, `slope_high` [% of Nernst] and `offset_low`, `offset_high` [mV] of the calibration; `needs`, the conditions that
-    must be recorded for a reading to be tested. `kind` and `source` say where these numbers come from.
+    `temp_c` with `temp_tolerance_c` [degC]; `rpm`; `reading_time_s` [s]; `spindle`; `container`; `torque_low` and
+    `torque_high` [% of full scale]; `constant_tolerance_pct`, how far value x rpm / torque may be off the constant of
+    the spindle [%]; `slope_low` and `slope_high` [% of Nernst], `offset_low` and `offset_high` [mV] of the calibration;
+    `needs`, the conditions that must be recorded for a reading to be tested. `kind` and `source` say where these
+    numbers come from.
     """
 
     name: str
@@ -80,7 +81,7 @@ class Method:
 
     @classmethod
     def read(cls, row: Mapping) -> Method:
-        """A method from a row of a methods file or from a study's own dictionary; numbers are text, with units where given.
+        """A method from a row of a methods file or from a study's own dictionary; numbers are text.
 
         Raises
         ------

@@ -11,7 +11,8 @@ from kit.bench.exact import decimal
 from kit.bench.made import Made, MadeLine, Place
 from kit.errors import BatchError
 from kit.formula.composition import side_by_side
-from kit.formula.formula import Formula, Line, Phase
+from kit.formula.formula import Formula
+from kit.formula.model import Line, Phase
 from kit.formula.versions import next_version as next_label
 from kit.formula.versions import resolved
 from kit.show import Table
@@ -35,16 +36,16 @@ def next_version(
     ----------
     formula : Formula    The version the batch was made from.
     made : Made          The batch as made.
-    carry : str          "all": every line as made. "adjusters": the meant lines and what was poured in to adjust, scaled
-                         to the product; weighing differences and water lost are not carried.
+    carry : str          "all": every line as made. "adjusters": the meant lines and what was poured in to adjust, as %
+                         of the product; weighing differences and water lost are not carried.
     why : str            The reason; it stays with the version.
     version : str        Its label; the next one when omitted.
     left_out : keys      Lines that were left out on purpose and shall go; with carry="all" only.
 
     Returns
     -------
-    Formula   Two decimals, three below 0.1 %; the q.s. line (else the largest water line, else the largest line) takes the
-              rest. An adjuster joins the line of its material, else the phase for adjusters.
+    Formula   Two decimals, three below 0.1 %; the q.s. line, else the largest water line, else the largest line takes
+              the rest. An adjuster joins the line of its material, else the phase for adjusters.
 
     Raises
     ------
@@ -152,7 +153,7 @@ def _phases(formula: Formula, pcts: dict[Place, Decimal], made: dict[Place, Made
 
 
 def _phase_lines(phase: Phase, left: dict[Place, Decimal]) -> tuple[Line, ...]:
-    """The phase's own lines with their new percentages, taken out of `left`; several lines of one material become one."""
+    """The phase's own lines with their new percentages, taken from `left`; lines of one material become one."""
     own = {
         line.material.key: line for line in sorted(phase.lines, key=lambda line: line.qs)
     }  # the q.s. line stands for the others

@@ -7,13 +7,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 
-from kit.bench.methods import (
-    CONDITIONS,
-    AgeWindow,
-    Method,
-    closest_window,
-    nearest_window,
-)
+from kit.bench.exact import upper_first
+from kit.bench.methods import CONDITIONS, AgeWindow, Method, closest_window, nearest_window
 from kit.units import plain, read, same_unit
 
 
@@ -21,9 +16,10 @@ from kit.units import plain, read, same_unit
 class Reading:
     """One reading of one batch. What is not known is None or empty.
 
-    `value` in `unit`, or `text` for a coded word such as "none". `age_h` is computed from the end of making, `age_typed_h` is what
-    was typed [h]; `measured_at` is ISO 8601. `temp_c` [degC], `torque_pct` [% of full scale], `reading_time_s` [s]. `declared` names
-    the conditions that were declared for a whole file rather than recorded with the reading; `void` is the reason it was voided.
+    `value` in `unit`, or `text` for a coded word such as "none". `age_h` is computed from the end of making,
+    `age_typed_h` is what was typed [h]; `measured_at` is ISO 8601. `temp_c` [degC], `torque_pct` [% of full scale],
+    `reading_time_s` [s]. `declared` names the conditions that were declared for a whole file rather than recorded with
+    the reading; `void` is the reason it was voided.
     """
 
     entry: int
@@ -60,7 +56,10 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """An instrument: its kind, its division and, for a viscometer, the constant K of each spindle (value = K x torque / rpm)."""
+    """An instrument: kind, division and, for a viscometer, the constant K of each spindle.
+
+    value = K x torque / rpm, in mPa.s with torque in % of full scale.
+    """
 
     name: str
     kind: str
@@ -71,7 +70,7 @@ class Instrument:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """A calibration of a pH meter: slope [% of Nernst], offset [mV], pH of the buffers, temperature [degC], time (ISO 8601)."""
+    """A calibration of a pH meter: slope [% of Nernst], offset [mV], pH of the buffers, temperature [degC], time."""
 
     name: str
     instrument: str
@@ -98,7 +97,9 @@ def flags(
     calibration: Calibration | None = None,
     windows: Sequence[AgeWindow] | None = None,
 ) -> tuple[Flag, ...]:
-    """What is suspect in a reading, by rule. Another spindle, speed or container than the method's is no flag: that is comparability.
+    """What is suspect in a reading itself, by rule.
+
+    Another spindle, speed or container than the method's is no flag: that is comparability.
 
     Parameters
     ----------
@@ -110,8 +111,9 @@ def flags(
 
     Returns
     -------
-    tuple of Flag   Codes: reading.torque_high, reading.torque_low, reading.constant, reading.temperature, reading.age_clock,
-                    calibration.slope, calibration.offset, calibration.bracket, calibration.other_instrument,
+    tuple of Flag   Codes: reading.torque_high, reading.torque_low, reading.constant, reading.temperature,
+                    reading.age_clock, calibration.slope, calibration.offset, calibration.bracket,
+                    calibration.other_instrument,
                     calibration.after_reading.
     """
     found = [
@@ -130,7 +132,7 @@ def flags(
 
 
 def missing_conditions(reading: Reading, method: Method | None) -> tuple[str, ...]:
-    """Conditions that the reading's method needs and that were not recorded, as words: "spindle", "reading time", "age" ..."""
+    """Conditions that the method needs and that were not recorded, as words: "spindle", "reading time", "age" ..."""
     names = [CONDITION_WORDS[need] for need in needed(method) if _absent(getattr(reading, CONDITIONS[need]))]
     if not reading.method:
         names.insert(0, "method")
@@ -173,7 +175,10 @@ def constant_words(reading: Reading, instrument: Instrument, tolerance_pct: Deci
     if _constant_agrees(implied, known, tolerance_pct):
         return f"{told}: consistent, not proven (a wrong spindle fitted and typed alike would not show)."
     value = known * reading.torque_pct / reading.rpm
-    return f"{told}: torque and speed imply {_short(value)} mPa.s. Value, torque, speed or spindle was mistyped, or another spindle was fitted."
+    return (
+        f"{told}: torque and speed imply {_short(value)} mPa.s. Value, torque, speed or spindle was mistyped, or "
+        "another spindle was fitted."
+    )
 
 
 CONDITION_WORDS = {
@@ -218,7 +223,7 @@ def _constant(reading: Reading, method: Method | None, instrument: Instrument | 
         and not _constant_agrees(implied, known, method.constant_tolerance_pct)
     ):
         words = constant_words(reading, instrument, method.constant_tolerance_pct)
-        yield Flag("reading.constant", words[0].upper() + words[1:])
+        yield Flag("reading.constant", upper_first(words))
 
 
 def _constant_agrees(implied: Decimal, known: Decimal, tolerance_pct: Decimal) -> bool:
@@ -256,7 +261,7 @@ def _calibration_limits(calibration: Calibration, method: Method | None) -> Iter
         ("calibration.slope", "slope", calibration.slope_pct, "%", method.slope_low, method.slope_high),
         ("calibration.offset", "offset", calibration.offset_mv, "mV", method.offset_low, method.offset_high),
     ):
-        if value is not None and (low is not None and value < low or high is not None and value > high):
+        if value is not None and ((low is not None and value < low) or (high is not None and value > high)):
             yield Flag(
                 code,
                 f"Calibration {calibration.name} has a {word} of {plain(value)} {unit}; {method.name} accepts "

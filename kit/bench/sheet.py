@@ -7,14 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from kit.bench.balances import (
-    USUAL_PCT,
-    Balance,
-    choose_balance,
-    line_tolerance_g,
-    read_balances,
-    wanted_pct,
-)
+from kit.bench.balances import USUAL_PCT, Balance, choose_balance, line_tolerance_g, read_balances, wanted_pct
 from kit.bench.batch_size import batch_mass_g
 from kit.errors import BatchError
 from kit.formula.composition import Step, apportion, show_pct
@@ -55,7 +48,8 @@ class SheetLine:
     def tolerance_words(self) -> str:
         """The tolerance as printed: "± 0.20", or why there is none."""
         if self.tolerance_g is not None:
-            return f"± {plain(self.tolerance_g.normalize())}"
+            places = max(2, -self.tolerance_g.normalize().as_tuple().exponent)
+            return f"± {self.tolerance_g:.{places}f}"
         return "cannot be weighed to 1 %" if self.target_g else "–"
 
 
@@ -212,8 +206,8 @@ class Sheet:
         if not worst.rounding_pp:
             return "Every target is the formula's percentage exactly."
         return (
-            f"Largest rounding: {worst.material.name}, planned {plain(worst.planned_pct)} % instead of {show_pct(worst.pct)} % "
-            f"({worst.rounding_pp:+} percentage points)."
+            f"Largest rounding: {worst.material.name}, planned {plain(worst.planned_pct)} % instead of "
+            f"{show_pct(worst.pct)} % ({worst.rounding_pp:+} percentage points)."
         )
 
     def _block(self) -> Block:
@@ -257,12 +251,13 @@ def plan_batch(
 
     Returns
     -------
-    Sheet   Each line on the coarsest balance that weighs it to 1 % (preservatives and pH adjusters 0.5 %). Lines that none
-            can weigh to 1 % are in one finding, `weighing.below_smallest`; they get no tolerance.
+    Sheet   Each line on the coarsest balance that weighs it to 1 % (preservatives and pH adjusters 0.5 %). Lines that
+            none can weigh to 1 % are in one finding, `weighing.below_smallest`; they get no tolerance.
 
     Raises
     ------
-    BatchError   `batch.formula_stop`, `batch.size`, `batch.density`, `batch.loss`, `batch.too_small`, `weighing.balance`.
+    BatchError   `batch.formula_stop`, `batch.size`, `batch.density`, `batch.loss`, `batch.too_small`,
+                 `weighing.balance`.
     UnitError    For text that cannot be read.
     """
     shelf = read_balances(balances)

@@ -108,7 +108,7 @@ class Vessel:
             self.note_row(how, before)
 
     def fill_if_empty(self) -> None:
-        """Before the first gross weighing or sample: the hot phases weighed so far are in, if nothing else is recorded."""
+        """Before a gross weighing or a sample: the hot phases weighed so far are in, if nothing else is recorded."""
         if not self.total_g:
             kinds = self.kinds()
             hot = [phase for phase in self.waiting_phases() if kinds[phase] in HOT_KINDS]

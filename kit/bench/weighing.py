@@ -43,7 +43,8 @@ class Weighing:
     def words(self) -> str:
         """ "Glycerin: 14.60 g against 12.00 ± 0.12 g: over by 2.60 g (+21.7 %)" """
         line = self.line
-        told = f"{line.material.name}: {plain(self.weighed_g)} g against {plain(line.target_g)} g ({line.tolerance_words()})"
+        target = f"{plain(line.target_g)} g ({line.tolerance_words()})"
+        told = f"{line.material.name}: {plain(self.weighed_g)} g against {target}"
         if self.verdict in ("within", "not judged"):
             return f"{told}: {self.verdict}" + ("" if self.verdict == "within" else ", the balance cannot tell")
         relative = "" if self.deviation_pct is None else f" ({self.deviation_pct:+.1f} %)"
@@ -53,8 +54,8 @@ class Weighing:
 def judge(line: SheetLine, weighed_g: Decimal) -> Weighing:
     """Hold a weighing against the tolerance of its line.
 
-    A line that no balance weighs to 1 % has no tolerance: what the balance cannot tell from the target is "not judged", and
-    only a difference larger than the balance's own error is over or under.
+    A line that no balance weighs to 1 % has no tolerance: what the balance cannot tell from the target is "not judged",
+    and only a difference larger than the balance's own error is over or under.
     """
     deviation = weighed_g - line.target_g
     allowed = line.balance.error_g if line.tolerance_g is None else line.tolerance_g
@@ -140,7 +141,7 @@ class OverWeighing:
                 line.material.name,
                 show_pct(self._meant_pct(line)),
                 show_pct(line.pct),
-                f"{line.pct - self._meant_pct(line):+.2f}",
+                _change(line.pct - self._meant_pct(line)),
             )
             for line in self.accepted.lines
         ]
@@ -168,8 +169,8 @@ class OverWeighing:
         line = self.weighing.line
         place = next(item for item in self.accepted.lines if (item.phase, item.material.key) == line.place)
         accept = (
-            f"Accept: {line.material.name} becomes {show_pct(place.pct)} % instead of {show_pct(self._meant_pct(place))} %, "
-            f"the batch {plain(self.accepted_g)} g."
+            f"Accept: {line.material.name} becomes {show_pct(place.pct)} % instead of "
+            f"{show_pct(self._meant_pct(place))} %, the batch {plain(self.accepted_g)} g."
         )
         return " ".join(
             [f"{self.weighing.words()}.", self._rescale_words(), accept, *([] if self.combined else [_BOAT])]
@@ -178,7 +179,10 @@ class OverWeighing:
     def _rescale_words(self) -> str:
         if self.obstacles:
             return f"Rescaling by {grams(self.factor, 4)} is not advised: {'; '.join(self.obstacles)}."
-        return f"Rescale: every other line times {grams(self.factor, 4)}, {plain(self._extra_total())} g more in all, batch {plain(self.batch_g)} g."
+        return (
+            f"Rescale: every other line times {grams(self.factor, 4)}, {plain(self._extra_total())} g more in all, "
+            f"batch {plain(self.batch_g)} g."
+        )
 
     def _extra_total(self) -> Decimal:
         weighed = (extra.target_g - (extra.weighed_g or extra.line.target_g) for extra in self.extras)
@@ -194,7 +198,7 @@ class OverWeighing:
         return str(self._block())
 
 
-_BOAT = "If it is still alone in its boat, take the surplus out and weigh again: that is a weighing correction, not a change."
+_BOAT = "If it is still alone in its boat, take the surplus out: that is a weighing correction, not a change."
 
 
 def corrections(
@@ -245,6 +249,12 @@ def corrections(
         accepted,
         combined,
     )
+
+
+def _change(points: Decimal) -> str:
+    """Percentage points with their sign, three decimals."""
+    text = f"{points:+.3f}"
+    return "0.000" if text in ("+0.000", "-0.000") else text
 
 
 def _extra(line: SheetLine, weighed: Mapping[Place, Decimal], factor: Fraction) -> Extra:

@@ -1,7 +1,8 @@
 """Charge of the large ions in a composition: active cationic, large anions, and the acid an amine needs.
 
-Only surfactants and polymers count. Small counter-ions (chloride, lactate, citrate, benzoate, EDTA) bind loosely and are
-left out. An amine is a cation only when acidified; here it is counted as if fully neutralised, because no pH is computed.
+Only surfactants and polymers count. Small counter-ions (chloride, lactate, citrate, benzoate, EDTA) bind loosely and
+are left out. An amine is a cation only when acidified; here it is counted as if fully neutralised, because no pH is
+computed.
 """
 
 from __future__ import annotations
@@ -23,7 +24,9 @@ _GIVEN_UP_BELOW_PKA = Decimal(5)
 
 def shares_of(composition: Composition, *categories: str) -> list[Share]:
     """The INCI parts of these categories that are present, largest first."""
-    return [share for share in composition.shares().values() if share.substance.category in categories and share.pct > 0]
+    return [
+        share for share in composition.shares().values() if share.substance.category in categories and share.pct > 0
+    ]
 
 
 def share_meq_per_100g(share: Share) -> Decimal | None:
@@ -54,13 +57,15 @@ def amine_meq_per_100g(composition: Composition) -> Decimal | None:
 
 
 def acid_meq_per_100g(composition: Composition) -> Decimal | None:
-    """Protons the acids give up to an amine: those with a pKa below 5. None when a pKa or molar mass is not known. [meq/100 g]"""
+    """Protons the acids give up to an amine: those with a pKa below 5; None when a fact is not known. [meq/100 g]"""
     total = Decimal(0)
     for share in shares_of(composition, "acid"):
         amount = mmol_per_100g(share.substance, share.pct)
         if amount is None or not share.substance.pka:
             return None
-        total += amount * sum(1 for fact in share.substance.pka if fact.value is not None and fact.value < _GIVEN_UP_BELOW_PKA)
+        total += amount * sum(
+            1 for fact in share.substance.pka if fact.value is not None and fact.value < _GIVEN_UP_BELOW_PKA
+        )
     return total
 
 

@@ -22,7 +22,7 @@ class Derived:
     Parameters
     ----------
     cationic_meq_per_100g : Decimal   Active cationic surfactant, amines as if fully neutralised. [meq/100 g]
-    anionic_meq_per_100g : Decimal    Large anions: surfactants and polymers, the upper end of a known range. [meq/100 g]
+    anionic_meq_per_100g : Decimal    Anionic surfactants and polymers, the upper end of a range. [meq/100 g]
     alcohol_cationic_ratio : Decimal  Fatty alcohol : cationic, alcohol inside blends counted. [mol/mol]
     fatty_alcohol_pct : Decimal       Fatty alcohol of all sources. [% w/w]
     oil_load_pct : Decimal            Oils, esters, butters and silicones; wax esters are not counted. [% w/w]
@@ -41,10 +41,12 @@ class Derived:
 
 def derived(composition: Composition) -> Derived:
     """The derived numbers of a composition, whether meant, made or proposed."""
-    return Derived(cationic_meq_per_100g=cationic_meq_per_100g(composition),
-                   anionic_meq_per_100g=anionic_meq_per_100g(composition),
-                   alcohol_cationic_ratio=alcohol_cationic_ratio(composition),
-                   fatty_alcohol_pct=content_pct(composition, "fatty alcohol"),
-                   oil_load_pct=content_pct(composition, *OILS),
-                   water_pct=content_pct(composition, "water"),
-                   network_lipid_pct=network_lipid_pct(composition))
+    return Derived(
+        cationic_meq_per_100g=cationic_meq_per_100g(composition),
+        anionic_meq_per_100g=anionic_meq_per_100g(composition),
+        alcohol_cationic_ratio=alcohol_cationic_ratio(composition),
+        fatty_alcohol_pct=content_pct(composition, "fatty alcohol"),
+        oil_load_pct=content_pct(composition, *OILS),
+        water_pct=content_pct(composition, "water"),
+        network_lipid_pct=network_lipid_pct(composition),
+    )

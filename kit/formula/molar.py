@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from functools import lru_cache
+from functools import cache, lru_cache
 
 from kit.formula.material import Substance
 from kit.sources import read_data
@@ -22,7 +22,7 @@ def molar_mass(substance: Substance) -> Decimal | None:
     return sum(pct for pct, _ in masses) / sum(pct / mass for pct, mass in masses)
 
 
-@lru_cache(maxsize=None)
+@cache
 def known_molar_mass(inci: str) -> Decimal | None:
     """Molar mass of a starter substance by its INCI name; None when it is not known. [g/mol]"""
     row = _starter_rows().get(inci)

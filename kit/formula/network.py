@@ -26,8 +26,8 @@ def amount_mmol_per_100g(composition: Composition, *categories: str) -> Decimal 
 def alcohol_cationic_ratio(composition: Composition) -> Decimal | None:
     """Fatty alcohol to cationic surfactant, by moles, the alcohol inside blends counted. [mol/mol]
 
-    None without a cationic, or when a molar mass is not known. Melting points of the complex of a single-chain quat rise
-    until about 3 mol of alcohol (Fukushima et al. 1986, J. Soc. Cosmet. Chem. Japan 20:103).
+    None without a cationic, or when a molar mass is not known. Melting points of the complex of a single-chain quat
+    rise until about 3 mol of alcohol (Fukushima et al. 1986, J. Soc. Cosmet. Chem. Japan 20:103).
     """
     alcohol = amount_mmol_per_100g(composition, "fatty alcohol")
     cationic = amount_mmol_per_100g(composition, *CATIONIC_SURFACTANTS)
@@ -35,10 +35,13 @@ def alcohol_cationic_ratio(composition: Composition) -> Decimal | None:
 
 
 def network_lipid_pct(composition: Composition) -> Decimal | None:
-    """Fatty alcohol, active cationic and half of the other amphiphiles, % of water plus these. None without any. [% w/w]
+    """Fatty alcohol, active cationic and half of the other amphiphiles, % of water plus these; None without any. [%]
 
     The half is common practice, no source: wax esters and nonionic emulsifiers join the bilayer only in part.
     """
-    lipid = content_pct(composition, "fatty alcohol", *CATIONIC_SURFACTANTS) + content_pct(composition, *OTHER_AMPHIPHILES) / 2
+    lipid = (
+        content_pct(composition, "fatty alcohol", *CATIONIC_SURFACTANTS)
+        + content_pct(composition, *OTHER_AMPHIPHILES) / 2
+    )
     water = content_pct(composition, "water")
     return 100 * lipid / (lipid + water) if lipid + water > 0 else None

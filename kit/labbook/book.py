@@ -13,6 +13,7 @@ from kit.formula.formula import Formula
 from kit.formula.library import Library, load_library
 from kit.formula.model import SpecLine, formula_row, spec_row
 from kit.labbook.batch import Batch
+from kit.labbook.readings_file import Preview, preview_readings
 from kit.labbook.receipt import Receipt
 from kit.labbook.source import LabbookReader, Source
 from kit.labbook.store import CheckReport, Store
@@ -179,6 +180,17 @@ class Labbook:
         """Reopen a batch, "LIN-03/1", open or finished."""
         source = self.source()
         return Batch(self.store, source, source.batch(name).name, reopened=True, library=self.library)
+
+    def import_readings(self, path: str | Path, **options: object) -> Preview:
+        """Read a CSV file of readings and show what it would bring; `commit()` of the preview records it, all or nothing.
+
+        Options are those of `kit.labbook.readings_file.preview_readings`: decimal_mark, delimiter, method, declared, timezone, units.
+
+        Raises
+        ------
+        ReadingsFileError   When the file as a whole cannot be read.
+        """
+        return preview_readings(self, path, **options)
 
     def study(self, name: str = "") -> StudyView:
         """A study by name, or the only one."""

@@ -56,8 +56,8 @@ _FAULTS = {
     ),
     "SQLITE_IOERR": _Fault(
         "disk_error",
-        f"The disk reported an error while the lab book was read or written: {_NOTHING}",
-        "check the disk, cable or network drive, copy the lab book to a safe place, then try again",
+        "The disk reported an error while the lab book was read or written; do not count on the last entry",
+        "check the disk, cable or network drive and the file name, then open the lab book again and look at its end",
     ),
     "SQLITE_CONSTRAINT_TRIGGER": _Fault(
         "append_only",

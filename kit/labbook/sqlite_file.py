@@ -3,6 +3,9 @@
 Opened for writing, the file is in write-ahead mode with `synchronous=FULL`: a commit has reached the disk
 when it returns. A process killed at any moment leaves a `-wal` file beside the lab book; the next opening
 folds it in. The two belong together: copy or move neither without the other while it is there.
+
+Never open a lab book's file as plain bytes in a process that has it open: closing such a handle drops the
+locks the process holds (POSIX). Should that happen all the same, the next append is refused, not lost.
 """
 
 from __future__ import annotations
@@ -35,7 +38,10 @@ _HEADER_BYTES = (
 
 
 def identify(path: Path) -> None:
-    """Refuse what is not a lab book, from the first bytes alone, so that a foreign file is never touched.
+    """Refuse what is not a lab book, without writing to it.
+
+    SQLite does the looking: closing a handle of our own would drop the locks this process holds on a lab book
+    it has open already, and the next program to close it would delete the `-wal` file under us.
 
     Raises
     ------
@@ -43,17 +49,52 @@ def identify(path: Path) -> None:
     """
     if not path.exists():
         raise _not_found(path)
+    if path.is_dir():
+        raise RecordError(
+            f"{path.name} is a folder.",
+            where=str(path),
+            mend="give the name of a lab book file",
+            code="labbook.unreadable",
+        )
+    try:
+        found = _application_id(path)
+    except sqlite3.DatabaseError as error:
+        if error.sqlite_errorname != "SQLITE_NOTADB":
+            raise
+        raise _not_a_labbook(path, "it is no database, or its beginning was overwritten") from error
+    if found != schema.APPLICATION_ID:
+        raise _not_a_labbook(path, "it is a database of another program" if path.stat().st_size else "it is empty")
+
+
+def _application_id(path: Path) -> int:
+    raw = connect(path, read_only=True)
+    try:
+        return int(raw.execute("PRAGMA application_id").fetchone()[0])
+    except sqlite3.OperationalError as error:
+        if not _not_allowed(error):
+            raise
+        return _application_id_in_header(path)
+    finally:
+        raw.close()
+
+
+def _application_id_in_header(path: Path) -> int:
+    """For a folder where SQLite cannot make the files it reads with; so nobody has the lab book open there."""
     try:
         with path.open("rb") as file:
-            header = file.read(_HEADER_BYTES)
+            header = file.read(72)
     except OSError as error:
-        words = "It is a folder" if path.is_dir() else f"It cannot be read ({error.strerror})"
-        mend = "give the name of a lab book file" if path.is_dir() else "check that you may read the file"
         raise RecordError(
-            f"{path.name} was not opened. {words}", where=str(path), mend=mend, code="labbook.unreadable"
+            f"{path.name} cannot be read ({error.strerror}).",
+            where=str(path),
+            mend="check that you may read the file",
+            code="labbook.unreadable",
         ) from error
-    if header[:16] != _MAGIC or int.from_bytes(header[68:72], "big") != schema.APPLICATION_ID:
-        raise _not_a_labbook(path, header)
+    return int.from_bytes(header[68:72], "big") if header[:16] == _MAGIC else 0
+
+
+def _not_allowed(error: sqlite3.OperationalError) -> bool:
+    return error.sqlite_errorname.split("_")[1] in ("CANTOPEN", "READONLY")
 
 
 def require_writable(path: Path) -> None:
@@ -118,7 +159,7 @@ class File:
         self.read_only = read_only
         self._raw = raw
         self._connection = core_connection(raw)
-        self._identity = _identity(path)
+        self._identities = {} if read_only else _identities(path.absolute())
         self._lock = threading.RLock()
         self._depth = 0
         self._finish = weakref.finalize(self, _finish, self._connection, raw, read_only, scratch)
@@ -146,7 +187,7 @@ class File:
             raw.execute("SELECT count(*) FROM sqlite_master").fetchone()
         except sqlite3.OperationalError as error:
             raw.close()
-            if error.sqlite_errorname.split("_")[1] not in ("CANTOPEN", "READONLY"):
+            if not _not_allowed(error):
                 raise
             return cls._open_untouchable(path)
         except BaseException:
@@ -239,16 +280,17 @@ class File:
                 self._depth -= 1
 
     def _still_there(self) -> None:
-        """An entry written to a file that was deleted or replaced under us would be lost with it."""
+        """An entry written to a file, or a -wal, that was deleted or replaced under us would be lost with it."""
         try:
-            same = _identity(self.path) == self._identity
+            same = all(_identity(path) == found for path, found in self._identities.items())
         except OSError:
             same = False
         if not same:
             raise RecordError(
-                "The lab book file was moved, deleted or replaced while it was open; nothing was stored.",
+                "The lab book file, or the -wal file beside it, was moved, deleted or replaced while it was open; "
+                "nothing was stored.",
                 where=str(self.path),
-                mend="put the file back, or close this lab book and open the one that is there now",
+                mend="put the file back if it is gone, then close this lab book and open the one that is there now",
                 code="labbook.moved_away",
             )
 
@@ -272,6 +314,7 @@ def _tune(raw: sqlite3.Connection, path: Path) -> None:
         )
     for setting in ("synchronous=FULL", "fullfsync=ON", "foreign_keys=ON"):
         raw.execute(f"PRAGMA {setting}")
+    raw.execute("SELECT count(*) FROM sqlite_master").fetchone()  # from now on the -wal file is there
 
 
 def _finish(connection: Connection, raw: sqlite3.Connection, read_only: bool, scratch: Path | None) -> None:
@@ -282,6 +325,11 @@ def _finish(connection: Connection, raw: sqlite3.Connection, read_only: bool, sc
     connection.engine.dispose()
     if scratch is not None:
         shutil.rmtree(scratch, ignore_errors=True)
+
+
+def _identities(path: Path) -> dict[Path, tuple[int, int]]:
+    """What the names of the lab book and of its -wal stand for now; both stay the same while it is open."""
+    return {found: _identity(found) for found in (path, path.with_name(path.name + "-wal"))}
 
 
 def _identity(path: Path) -> tuple[int, int]:
@@ -308,15 +356,9 @@ def _not_found(path: Path) -> RecordError:
     )
 
 
-def _not_a_labbook(path: Path, header: bytes) -> RecordError:
-    if not header:
-        words = "it is empty"
-    elif header[:16] == _MAGIC:
-        words = "it is a database of another program"
-    else:
-        words = "it is no database, or its beginning was overwritten"
+def _not_a_labbook(path: Path, words: str) -> RecordError:
     return RecordError(
-        f"{path.name} is not a lab book: {words}. It was not touched.",
+        f"{path.name} is not a lab book: {words}; it was not touched.",
         where=str(path),
         mend="check the name, or restore the lab book from a backup",
         code="labbook.not_a_labbook",

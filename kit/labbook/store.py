@@ -85,8 +85,8 @@ class Store:
                       `labbook.read_only`, `labbook.damaged`, `labbook.locked`.
         """
         path, clock = Path(path), clock or local_now
-        sqlite_file.identify(path)
         with faults.in_words(str(path)):
+            sqlite_file.identify(path)
             if read_only:
                 return cls(_open_for_reading(path, clock), clock)
             sqlite_file.require_writable(path)

@@ -34,7 +34,7 @@ def cells_tagged(notebook: Mapping[str, Any], tag: str) -> list[int]:
 
 
 def literal_assignments(source: str) -> dict[str, Any]:
-    """Names and values of a cell that holds nothing but `name = literal` lines.
+    r"""Names and values of a cell that holds nothing but `name = literal` lines.
 
     Raises
     ------
@@ -43,7 +43,7 @@ def literal_assignments(source: str) -> dict[str, Any]:
 
     Examples
     --------
-    >>> literal_assignments('trial = "LIN-03"  # which one\\nages = ["24 h"]')
+    >>> literal_assignments('trial = "LIN-03"  # which one\nages = ["24 h"]')
     {'trial': 'LIN-03', 'ages': ['24 h']}
     """
     found: dict[str, Any] = {}
@@ -74,13 +74,13 @@ def _simple_assignment(statement: ast.stmt) -> tuple[str, ast.expr]:
 
 
 def bound_names(source: str) -> set[str]:
-    """Names a cell (re)binds at its top level; empty where the cell cannot be parsed.
+    r"""Names a cell (re)binds at its top level; empty where the cell cannot be parsed.
 
     Names inside functions, classes and comprehensions are their own and do not count.
 
     Examples
     --------
-    >>> sorted(bound_names("for trial in trials:\\n    n = [age for age in ages]"))
+    >>> sorted(bound_names("for trial in trials:\n    n = [age for age in ages]"))
     ['n', 'trial']
     """
     plain = "\n".join("pass" if _MAGIC.match(line) else line for line in source.splitlines())

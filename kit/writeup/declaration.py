@@ -17,12 +17,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from kit.errors import ParameterError
+from kit.writeup.canonical import INJECTED_TAG
 from kit.writeup.cells import (
     DerivedValueError,
     bound_names,
     cells_tagged,
     literal_assignments,
     source_of,
+    tags_of,
 )
 from kit.writeup.values import TYPES, misfit
 
@@ -198,7 +200,7 @@ def _parameter(entry: dict[str, Any], default: Any, template: str) -> Parameter:
 
 def _check_not_overwritten(notebook: Mapping[str, Any], cell: int, defaults: dict[str, Any], template: str) -> None:
     for index, other in enumerate(notebook["cells"]):
-        if index == cell or other.get("cell_type") != "code":
+        if index == cell or other.get("cell_type") != "code" or INJECTED_TAG in tags_of(other):
             continue
         for name in sorted(bound_names(source_of(other)) & set(defaults)):
             what = f'Cell {index + 1} gives the parameter "{name}" another value'

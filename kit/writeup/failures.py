@@ -27,7 +27,9 @@ def cell_error(template: str, number: int, cell: Any, report: dict[str, Any]) ->
         return RunError(own["what"], where=where, allowed=own["allowed"], mend=own["mend"], code=own["code"])
     kind, message = report.get("kind", "error"), report.get("message", "")
     line = report.get("line") or first_line(cell)
-    what = f'Cell {number} of the template "{template}" stopped with {kind}' + (f": {one_line(message)}" if message else "")
+    what = f'Cell {number} of the template "{template}" stopped with {kind}' + (
+        f": {one_line(message)}" if message else ""
+    )
     return RunError(
         what,
         where=f"{place}, at the line: {line}",

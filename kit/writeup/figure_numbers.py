@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import math
 import re
 import struct
 from collections.abc import Mapping
@@ -29,13 +30,17 @@ class Numbers:
 
     def html(self, label: str) -> str:
         """The table as HTML; a column of nothing but numbers is set flush right."""
-        right = [bool(self.rows) and all(_is_numeric(row[index]) for row in self.rows) for index in range(len(self.columns))]
-        head = "".join(_cell("th", name, flush, ' scope="col"') for name, flush in zip(self.columns, right, strict=True))
+        right = [
+            bool(self.rows) and all(_is_numeric(row[index]) for row in self.rows) for index in range(len(self.columns))
+        ]
+        head = "".join(
+            _cell("th", name, flush, ' scope="col"') for name, flush in zip(self.columns, right, strict=True)
+        )
         body = "".join(self._row(row, right) for row in self.rows)
         note = f'<p class="note">{escape(self.note)}</p>' if self.note else ""
         return (
-            f'<div class="wide" role="group" tabindex="0" aria-label="{escape(label)}"><table><thead><tr>{head}</tr></thead>'
-            f"<tbody>{body}</tbody></table></div>{note}"
+            f'<div class="wide" role="group" tabindex="0" aria-label="{escape(label)}"><table>'
+            f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>{note}"
         )
 
     def _row(self, row: tuple[str, ...], right: list[bool]) -> str:
@@ -125,7 +130,8 @@ def _side_by_side(points: list[tuple[str, dict[str, list[Any]]]], figure: Mappin
     columns = [across, *(fields["y"] for _, fields in points)]
     rows = tuple(tuple(show_value(_at(column, position)) for column in columns) for position in range(len(across)))
     measured = _axis_title(figure.get("layout", {}), "y")
-    return Numbers((_head("x", figure), *(series for series, _ in points)), rows, measured)
+    note = f"In the columns of the series: {measured}." if measured else ""
+    return Numbers((_head("x", figure), *(series for series, _ in points)), rows, note)
 
 
 def _series(trace: Mapping[str, Any], index: int) -> str:
@@ -222,7 +228,7 @@ def show_value(value: Any) -> str:
     >>> [show_value(value) for value in (4.590000000000001, 19000.0, None, "24 h", 1234567)]
     ['4.59', '19000', '–', '24 h', '1234567']
     """
-    if value is None or value != value:
+    if value is None or (isinstance(value, float) and math.isnan(value)):
         return "–"
     if isinstance(value, bool):
         return "yes" if value else "no"

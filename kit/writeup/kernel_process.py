@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import os
-import queue
 import secrets
 import shutil
 import signal
@@ -18,7 +17,6 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -114,7 +112,8 @@ class KernelProcess:
         except OSError:
             lines = []
         return RunError(
-            f"The Python kernel for the template {what}" + (f" and left the line: {lines[-1].strip()}" if lines else ""),
+            f"The Python kernel for the template {what}"
+            + (f" and left the line: {lines[-1].strip()}" if lines else ""),
             where=sys.executable,
             mend="try once more; if it happens again, check that ipykernel is installed in this Python",
             code="template.kernel_start",
@@ -122,8 +121,10 @@ class KernelProcess:
 
     def client(self) -> Any:
         """The client of this kernel, connected; made once."""
+        from kit.writeup.kernel_client import ProcessClient
+
         if self._client is None:
-            client = _client_class()(is_process_alive=self.is_alive)
+            client = ProcessClient(is_process_alive=self.is_alive)
             client.load_connection_info(self.connection())
             self._client = client
         return self._client
@@ -143,7 +144,7 @@ class KernelProcess:
         try:
             value = run_sync(answer)()["user_expressions"]["it"]["data"]["text/plain"]
             return str(ast.literal_eval(value))
-        except Exception:  # noqa: BLE001 - a kernel that cannot answer is no further error: the caller says what it lacks
+        except Exception:
             return ""
 
     def end(self) -> None:
@@ -179,10 +180,10 @@ def _is_notebook_task(task: Any) -> bool:
 def _scratch_folder() -> Path:
     """A private folder with a name short enough for a socket, where there is such a place."""
     folder = Path(tempfile.mkdtemp(prefix="kit-"))
-    if len(os.fsencode(folder)) + 8 <= _LONGEST_SOCKET_NAME or not os.access("/tmp", os.W_OK):  # noqa: S108
+    if len(os.fsencode(folder)) + 8 <= _LONGEST_SOCKET_NAME or not os.access("/tmp", os.W_OK):
         return folder
     folder.rmdir()
-    return Path(tempfile.mkdtemp(prefix="kit-", dir="/tmp"))  # noqa: S108
+    return Path(tempfile.mkdtemp(prefix="kit-", dir="/tmp"))
 
 
 def _for_the_owner_only(path: str, flags: int) -> int:
@@ -212,50 +213,3 @@ def _kill(process: Any) -> None:
     else:
         process.kill()
     process.wait()
-
-
-def _client_class() -> type:
-    from jupyter_client.asynchronous import AsyncKernelClient
-
-    class ProcessClient(AsyncKernelClient):
-        """A client that knows a dead kernel by its process, at once, and needs no heartbeat for it."""
-
-        def __init__(self, *, is_process_alive: Callable[[], bool], **options: Any) -> None:
-            super().__init__(**options)
-            self._is_process_alive = is_process_alive
-
-        def start_channels(self, *, hb: bool = False, **others: Any) -> None:  # noqa: ARG002
-            super().start_channels(hb=False, **others)
-
-        async def is_alive(self) -> bool:
-            return self._is_process_alive()
-
-        async def wait_for_ready(self, timeout: float | None = None) -> None:
-            """Wait for an answer and for the kernel to be heard idle after it; then nothing older is under way."""
-            deadline = time.monotonic() + (timeout or 60.0)
-            while time.monotonic() < deadline:
-                asked = self.kernel_info()
-                if await self._heard(self.shell_channel, asked, 1.0) and await self._heard_idle(asked):
-                    return
-                if not self._is_process_alive():
-                    raise RuntimeError("Kernel died before replying to kernel_info")
-            raise RuntimeError("Kernel did not reply to kernel_info")
-
-        async def _heard_idle(self, asked: str) -> bool:
-            def idle(message: dict[str, Any]) -> bool:
-                return message["content"].get("execution_state") == "idle"
-
-            return await self._heard(self.iopub_channel, asked, 0.2, idle)
-
-        async def _heard(self, channel: Any, asked: str, timeout: float, wanted: Callable = bool) -> bool:
-            deadline = time.monotonic() + timeout
-            while (left := deadline - time.monotonic()) > 0:
-                try:
-                    message = await channel.get_msg(timeout=left)
-                except queue.Empty:
-                    return False
-                if message["parent_header"].get("msg_id") == asked and wanted(message):
-                    return True
-            return False
-
-    return ProcessClient

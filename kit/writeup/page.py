@@ -18,10 +18,9 @@ from kit.show import escape
 from kit.writeup.page_figures import island, plotly_bundle, script_hash
 from kit.writeup.page_origin import origin_html
 from kit.writeup.page_outputs import Body, count_figures
+from kit.writeup.page_text import writable
 
 _HEADS = re.compile(r'<script type="application/json" id="record-heads">(.*?)</script>', re.DOTALL)
-# What HTML cannot hold: control characters other than tab and line ends, and halves of surrogate pairs.
-_UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
 
 
 def make_page(
@@ -59,7 +58,7 @@ def make_page(
         origin_html(notebook, provenance, _checked_heads(heads)),
         island(dict(heads), 'id="record-heads"'),
     ]
-    page = _UNWRITABLE.sub("\ufffd", _whole(title, "\n".join(parts), drawn=body.figures > 0))
+    page = writable(_whole(title, "\n".join(parts), drawn=body.figures > 0))
     _check_figures(page, notebook)
     return page
 
@@ -135,7 +134,7 @@ def _check_figures(page: str, notebook: Mapping[str, Any]) -> None:
     in_page = page.count('<script type="application/json" data-figure="')
     if in_notebook != in_page:
         raise RunError(
-            f"The notebook holds {in_notebook} figures but the page {in_page}; a page with a figure missing is not written",
+            f"The notebook holds {in_notebook} figures but the page {in_page}; a page that lost one is not written",
             mend="report it: this is a fault of the kit",
             code="page.figures_dropped",
         )

@@ -16,10 +16,10 @@ _KNOWN = {
 _HASHES = {"template_sha256", "snapshot_sha256"}
 NOT_RECORDED = "NOT RECORDED"
 TRUST = (
-    "This page was computed by a program from a frozen snapshot of the lab book; running the same template on the same "
-    "snapshot again gives the same page. Each stream of the record is a chain of hashes, and the table shows where each "
-    "chain ended. Together they show edits made outside the kit. They do not show a forger who rebuilds the whole chain, "
-    'and "reproduced" is not "correct": a wrong reading, honestly recorded, is reproduced as well.'
+    "This page was computed by a program from a frozen snapshot of the lab book; running the same template on the "
+    "same snapshot again gives the same page. Each stream of the record is a chain of hashes, and the table shows "
+    "where each chain ended. Together they show edits made outside the kit. They do not show a forger who rebuilds "
+    'the whole chain, and "reproduced" is not "correct": a wrong reading, honestly recorded, is reproduced as well.'
 )
 
 
@@ -38,12 +38,12 @@ def origin_html(
     facts = {key: run.get(key) for key in ("template", "template_sha256")} | dict(provenance)
     rows = [(label, _text(facts.get(key)), key in _HASHES) for key, label in _KNOWN.items()]
     rows += [(key, _text(facts[key]), key.endswith("sha256")) for key in sorted(set(facts) - set(_KNOWN))]
-    rows += [(f"Parameter {name}", _given(value), False) for name, value in run.get("parameters", {}).items()]
+    rows += [(f"Parameter {name}", _given(value), False) for name, value in sorted(run.get("parameters", {}).items())]
     packages = ", ".join(f"{name} {version}" for name, version in sorted(run.get("packages", {}).items()))
     rows += [("Made with", packages, False)] if packages else []
     return (
         '<footer class="origin">\n<h2>Where this page comes from</h2>\n'
-        f'<p>{escape(TRUST)}</p>\n{_facts_table(rows)}\n{_heads_table(heads)}\n</footer>'
+        f"<p>{escape(TRUST)}</p>\n{_facts_table(rows)}\n{_heads_table(heads)}\n</footer>"
     )
 
 
@@ -77,8 +77,10 @@ def _heads_table(heads: Mapping[str, Mapping[str, Any]]) -> str:
         f'<td class="hash">{escape(head["hash"])}</td></tr>'
         for stream, head in sorted(heads.items())
     )
-    columns = '<thead><tr><th scope="col">Stream</th><th scope="col" class="r">Entries</th><th scope="col">Hash of the last</th></tr></thead>'
-    return _scrolled("Heads of the record's chains", f"<caption>Heads of the record's chains</caption>{columns}<tbody>{body}</tbody>")
+    names = '<th scope="col">Stream</th><th scope="col" class="r">Entries</th><th scope="col">Hash of the last</th>'
+    caption = "Heads of the record's chains"
+    table = f"<caption>{caption}</caption><thead><tr>{names}</tr></thead><tbody>{body}</tbody>"
+    return _scrolled(caption, table)
 
 
 def _scrolled(label: str, table: str) -> str:

@@ -75,7 +75,9 @@ class Body:
 
     def _html(self, text: str, number: int) -> str:
         if _LOST_FIGURE.search(text):
-            what = f"Cell {number} sent a plotly figure as a script, which a page does not run: the figure would be lost"
+            what = (
+                f"Cell {number} sent a plotly figure as a script, which a page does not run: the figure would be lost"
+            )
             raise _refused(what, number, "figure_lost", "show the figure itself, with the renderer plotly_mimetype")
         return clean_html(text)
 

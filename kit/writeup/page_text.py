@@ -13,9 +13,9 @@ from typing import Any
 from kit.show import escape
 
 TAGS = {
-    "a", "abbr", "b", "blockquote", "br", "caption", "code", "col", "colgroup", "dd", "del", "details", "div", "dl", "dt",
-    "em", "h1", "h2", "h3", "h4", "h5", "h6", "hr", "i", "img", "li", "ol", "p", "pre", "s", "small", "span", "strong",
-    "sub", "summary", "sup", "table", "tbody", "td", "tfoot", "th", "thead", "tr", "u", "ul",
+    "a", "abbr", "b", "blockquote", "br", "caption", "code", "col", "colgroup", "dd", "del", "details", "div", "dl",
+    "dt", "em", "h1", "h2", "h3", "h4", "h5", "h6", "hr", "i", "img", "li", "ol", "p", "pre", "s", "small", "span",
+    "strong", "sub", "summary", "sup", "table", "tbody", "td", "tfoot", "th", "thead", "tr", "u", "ul",
 }  # fmt: skip
 ATTRIBUTES = {
     "*": {"class", "id", "style", "title", "lang", "dir"},
@@ -32,9 +32,9 @@ STYLES = {
     "background", "background-color", "border", "border-bottom", "border-collapse", "border-color", "border-left",
     "border-right", "border-spacing", "border-style", "border-top", "border-width", "color", "font-family", "font-size",
     "font-style", "font-variant-numeric", "font-weight", "height", "letter-spacing", "line-height", "margin",
-    "margin-bottom", "margin-left", "margin-right", "margin-top", "max-width", "min-width", "overflow-wrap", "overflow-x",
-    "padding", "padding-bottom", "padding-left", "padding-right", "padding-top", "text-align", "text-decoration",
-    "text-indent", "vertical-align", "white-space", "width",
+    "margin-bottom", "margin-left", "margin-right", "margin-top", "max-width", "min-width", "overflow-wrap",
+    "overflow-x", "padding", "padding-bottom", "padding-left", "padding-right", "padding-top", "text-align",
+    "text-decoration", "text-indent", "vertical-align", "white-space", "width",
 }  # fmt: skip
 _OWN_IDS = re.compile(r"fig-|sec-|plotly-packed$|record-heads$|content$")
 _OWN_CLASSES = {"skip", "plot", "numbers", "cautions", "origin", "contents"}
@@ -42,6 +42,13 @@ _PICTURE = re.compile(r"data:image/(?:png|jpeg|gif|webp|svg\+xml)[;,]", re.IGNOR
 _ADDRESS = re.compile(r"(?:https?://|mailto:)", re.IGNORECASE)
 _UNSAFE_STYLE = re.compile(r"url\s*\(|image-set|expression|\\|@|/\*", re.IGNORECASE)
 _VOID = {"br", "col", "hr", "img"}
+# What HTML cannot hold: control characters other than tab and line ends, and halves of surrogate pairs.
+_UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
+
+
+def writable(text: str) -> str:
+    """The text with every character a page cannot hold replaced by the sign for one that is lost."""
+    return _UNWRITABLE.sub("\ufffd", text)
 
 
 def clean_html(text: str) -> str:
@@ -70,7 +77,7 @@ def _nh3_clean(text: str, *, keep_own_ids: bool) -> str:
         return value
 
     return nh3.clean(
-        text, tags=TAGS, attributes=ATTRIBUTES, attribute_filter=check, link_rel=None,
+        writable(text), tags=TAGS, attributes=ATTRIBUTES, attribute_filter=check, link_rel=None,
         url_schemes={"http", "https", "mailto", "data"}, clean_content_tags={"script", "style", "template", "title"},
     )  # fmt: skip
 
@@ -202,7 +209,9 @@ class Headings:
 def _headings(source: str) -> list[tuple[int, str]]:
     tokens = _reader().parse(source)
     return [
-        (int(token.tag[1]), tokens[index + 1].content) for index, token in enumerate(tokens) if token.type == "heading_open"
+        (int(token.tag[1]), tokens[index + 1].content)
+        for index, token in enumerate(tokens)
+        if token.type == "heading_open"
     ]
 
 

@@ -22,9 +22,7 @@ _MENDS = {
 }
 
 
-def check_parameters(
-    declaration: Declaration, given: Mapping[str, Any], *, from_text: bool = False
-) -> dict[str, Any]:
+def check_parameters(declaration: Declaration, given: Mapping[str, Any], *, from_text: bool = False) -> dict[str, Any]:
     """Every declared parameter with the value it will have, in the declared order.
 
     Parameters

@@ -90,7 +90,7 @@ def run_template(
     ----------
     template : str or Path   Name of one of the kit's templates, or the path of a lab's own.
     parameters : mapping     Name to value; `source` at least.
-    workdir : path           Folder the cells run in; relative paths mean what they mean there. Default: the current one.
+    workdir : path           Folder the cells run in, where relative paths start. Default: the current one.
     timeout_s : float        Longest time all cells together may take. [s]
     progress : callable      Called with (cells done, cells in all) before each cell and at the end.
     from_text : bool         True where the values were typed on a command line.
@@ -173,9 +173,9 @@ def _execute(kernel: KernelProcess, job: _Job) -> Any:
     except DeadKernelError:
         raise death_error(job.name, *watch.place(), kernel.exit_code()) from None
     except RuntimeError:
-        if watch.started or kernel.is_alive():
+        if watch.started:
             raise
-        raise kernel.start_error("ended before it was ready") from None
+        raise kernel.start_error("could not be reached") from None
     watch.done()
     return executed
 
@@ -189,13 +189,13 @@ class _Watch:
         self._deadline = 0.0
         self.started = False
 
-    def at_cell(self, cell: Any, cell_index: int) -> None:  # noqa: ARG002 - the client's names
+    def at_cell(self, cell: Any, cell_index: int) -> None:
         if not self.started:
             self.started, self._deadline = True, time.monotonic() + self._job.timeout_s
         self._index = cell_index
         self._tell(cell_index)
 
-    def seconds_left(self, cell: Any) -> float:  # noqa: ARG002
+    def seconds_left(self, cell: Any) -> float:
         return max(0.01, self._deadline - time.monotonic())
 
     def place(self) -> tuple[int, Any]:

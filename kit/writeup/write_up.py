@@ -15,6 +15,7 @@ from kit.errors import RunError
 from kit.labbook.snapshot import freeze
 from kit.labbook.source import open_source
 from kit.show import paragraph
+from kit.writeup.bundle import pack
 from kit.writeup.page import make_page
 from kit.writeup.run import Executed, run_template
 
@@ -31,6 +32,7 @@ class WriteUp:
     snapshot: Path
     figures: int
     seconds: float
+    bundle: Path | None = None
 
     def __str__(self) -> str:
         return f"{self.page} ({self.figures} figures), with {self.notebook.name} and {self.snapshot.name} beside it"
@@ -39,8 +41,8 @@ class WriteUp:
         return paragraph(self)
 
 
-def write_up(book: object, trial: str, *, to: str | Path = "writeups", against: Sequence[str] = (), timeout_s: float = 300,
-             progress: Progress | None = None) -> WriteUp:
+def write_up(book: object, trial: str, *, to: str | Path = "writeups", against: Sequence[str] = (), bundle: bool = False,
+             timeout_s: float = 300, progress: Progress | None = None) -> WriteUp:
     """Write a trial up as one page that opens offline, with the executed notebook and a snapshot of the data beside it.
 
     Parameters
@@ -49,6 +51,7 @@ def write_up(book: object, trial: str, *, to: str | Path = "writeups", against: 
     trial : str                      The trial.
     to : folder                      Made when missing; files of the same trial are replaced.
     against : list of str            Further trials to set beside it; the study's control is always there.
+    bundle : bool                    Also pack it into one .zip that `kit.verify` runs again.
 
     Returns
     -------
@@ -62,7 +65,7 @@ def write_up(book: object, trial: str, *, to: str | Path = "writeups", against: 
     source = open_source(book)
     title = f"{trial}: {source.trial(trial).formula.name}"
     return publish("trial_writeup", source, [trial, *against], {"trial": trial, "against": list(against)}, to=to, name=trial, title=title,
-                   timeout_s=timeout_s, progress=progress)
+                   bundle=bundle, timeout_s=timeout_s, progress=progress)
 
 
 def write_comparison(book: object, trials: Sequence[str], *, control: str = "", to: str | Path = "writeups", name: str = "",
@@ -75,7 +78,7 @@ def write_comparison(book: object, trials: Sequence[str], *, control: str = "", 
 
 
 def publish(template: str, source: object, trials: Sequence[str], parameters: Mapping[str, object], *, to: str | Path, name: str, title: str,
-            timeout_s: float = 300, progress: Progress | None = None) -> WriteUp:
+            bundle: bool = False, timeout_s: float = 300, progress: Progress | None = None) -> WriteUp:
     """Run a template on a frozen snapshot of these trials and write page, notebook and snapshot into a folder."""
     frozen = json.dumps(freeze(open_source(source), trials), ensure_ascii=False, sort_keys=True, indent=1) + "\n"
     with tempfile.TemporaryDirectory(prefix="kit-") as scratch:
@@ -83,7 +86,7 @@ def publish(template: str, source: object, trials: Sequence[str], parameters: Ma
         executed = run_template(template, {"source": _SNAPSHOT, **parameters}, workdir=scratch, timeout_s=timeout_s, progress=progress)
         heads = open_source(Path(scratch, _SNAPSHOT)).all_heads()
     page = make_page(executed.notebook, title=title, provenance=_provenance(executed, frozen), cautions=[], heads=heads)
-    return _written(Path(to), name, page, executed, frozen)
+    return _written(Path(to), name, page, executed, frozen, bundle)
 
 
 def _provenance(executed: Executed, frozen: str) -> dict[str, str]:
@@ -91,17 +94,18 @@ def _provenance(executed: Executed, frozen: str) -> dict[str, str]:
             "snapshot_sha256": hashlib.sha256(frozen.encode()).hexdigest()}
 
 
-def _written(folder: Path, name: str, page: str, executed: Executed, frozen: str) -> WriteUp:
+def _written(folder: Path, name: str, page: str, executed: Executed, frozen: str, bundle: bool) -> WriteUp:
     paths = {"page": folder / f"{name}.html", "notebook": folder / f"{name}.ipynb", "snapshot": folder / f"{name}.snapshot.json"}
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for kind, text in (("page", page), ("notebook", _notebook_text(executed)), ("snapshot", frozen)):
             _replace(paths[kind], text)
+        packed = _packed(folder / f"{name}.zip", page, executed, frozen) if bundle else None
     except OSError as problem:
         raise RunError(f"the write-up could not be stored: {problem.strerror}", where=str(folder), mend="check the folder and the disk; the lab book is "
                        "untouched", code="writeup.store") from None
     figures = sum(1 for cell in executed.notebook.cells for output in cell.get("outputs", ()) if _MIME in output.get("data", {}))
-    return WriteUp(figures=figures, seconds=executed.seconds, **paths)
+    return WriteUp(figures=figures, seconds=executed.seconds, bundle=packed, **paths)
 
 
 _MIME = "application/vnd.plotly.v1+json"
@@ -118,6 +122,12 @@ def _replace(path: Path, text: str) -> None:
     except BaseException:
         Path(draft).unlink(missing_ok=True)
         raise
+
+
+def _packed(path: Path, page: str, executed: Executed, frozen: str) -> Path:
+    parameters = {key: value for key, value in executed.parameters.items() if key != "source"}
+    files = {"write-up.html": page, "notebook.ipynb": _notebook_text(executed), "snapshot.json": frozen}
+    return pack(path, files, {"template": executed.template, "template_sha256": executed.template_sha256, "parameters": parameters})
 
 
 def _notebook_text(executed: Executed) -> str:

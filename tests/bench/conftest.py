@@ -38,11 +38,21 @@ minutes = "4"
 
 # Grams for 400 g, worked by hand: percent times four.
 TARGETS_G = {
-    "water-deionised": "331.80", "glycerin": "12.00", "hydroxyethylcellulose": "0.80", "disodium-edta": "0.40",
-    "citric-acid": "0.20", "cetearyl-alcohol": "20.00", "behentrimonium-chloride-80": "10.00",
-    "caprylic-capric-triglyceride": "10.00", "cetyl-esters": "2.00", "panthenol-75": "2.80",
-    "tilia-cordata-flower-extract": "4.00", "phenoxyethanol": "3.20", "ethylhexylglycerin": "0.40",
-    "sodium-benzoate": "0.80", "parfum": "1.60",
+    "water-deionised": "331.80",
+    "glycerin": "12.00",
+    "hydroxyethylcellulose": "0.80",
+    "disodium-edta": "0.40",
+    "citric-acid": "0.20",
+    "cetearyl-alcohol": "20.00",
+    "behentrimonium-chloride-80": "10.00",
+    "caprylic-capric-triglyceride": "10.00",
+    "cetyl-esters": "2.00",
+    "panthenol-75": "2.80",
+    "tilia-cordata-flower-extract": "4.00",
+    "phenoxyethanol": "3.20",
+    "ethylhexylglycerin": "0.40",
+    "sodium-benzoate": "0.80",
+    "parfum": "1.60",
 }
 
 
@@ -72,7 +82,10 @@ def weigh_all(linden, targets_g):
 
     def weigh(phases="ABC", **changed):
         grams = {**targets_g, **{key.replace("_", "-"): Decimal(mass) for key, mass in changed.items()}}
-        return [Weighed(line.material, phase.name, phase.kind, grams[line.material.key])
-                for phase, line in linden.placed_lines() if phase.name in phases]
+        return [
+            Weighed(line.material, phase.name, phase.kind, grams[line.material.key])
+            for phase, line in linden.placed_lines()
+            if phase.name in phases
+        ]
 
     return weigh

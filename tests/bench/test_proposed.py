@@ -10,7 +10,8 @@ from kit.bench.events import Added, Adjusted, Combined, Gross, Taken, Weighed, W
 from kit.bench.made import as_made
 from kit.bench.proposed import meant_made_proposed, next_version
 from kit.errors import BatchError
-from kit.formula.files import formula_text, read_formula
+from kit.formula.files import read_formula
+from kit.formula.writing import formula_text
 
 D = Decimal
 
@@ -18,23 +19,48 @@ D = Decimal
 @pytest.fixture(scope="module")
 def made(weigh_all, library, linden):
     """The eventful batch of test_made."""
-    return as_made([*weigh_all("AB", glycerin="14.60"), Combined(), WeighedBack(D("2.00"), "B"), Gross(D("381.80")), *weigh_all("C"), Added("C"),
-                    Taken(D("20.00")), Adjusted(library.find("citric-acid-10-solution"), D("1.20"))], linden)
+    return as_made(
+        [
+            *weigh_all("AB", glycerin="14.60"),
+            Combined(),
+            WeighedBack(D("2.00"), "B"),
+            Gross(D("381.80")),
+            *weigh_all("C"),
+            Added("C"),
+            Taken(D("20.00")),
+            Adjusted(library.find("citric-acid-10-solution"), D("1.20")),
+        ],
+        linden,
+    )
 
 
 def test_every_line_as_made_by_hand(made, linden):
-    # Shares of 375.80 g (see test_made): glycerin 3.688, cetearyl alcohol 4.812, citric acid 0.0825 (three decimals, below
-    # 0.1 %), behentrimonium chloride 80 % 10.00 x 40/42 x 0.949316 / 3.758 = 2.406, parfum 1.60 x 0.949316 / 3.758 = 0.404.
-    # The others by the same factor: 0.202, 0.101; 2.406, 0.481; 0.707, 1.010, 0.808, 0.101, 0.202. Rounded, without water:
-    # 3.69 + 0.20 + 0.10 + 0.082 + 4.81 + 2.41 + 2.41 + 0.48 + 0.71 + 1.01 + 0.81 + 0.10 + 0.20 + 0.40 = 17.412.
-    # Water takes the rest: 100 - 17.412 = 82.588.
+    # Shares of 375.80 g (see test_made): glycerin 3.688, cetearyl alcohol 4.812, citric acid 0.0825 (three decimals,
+    # below 0.1 %), behentrimonium chloride 80 % 10.00 x 40/42 x 0.949316 / 3.758 = 2.406, parfum 1.60 x 0.949316 /
+    # 3.758 = 0.404. The others by the same factor: 0.202, 0.101; 2.406, 0.481; 0.707, 1.010, 0.808, 0.101, 0.202.
+    # Rounded, without water: 3.69 + 0.20 + 0.10 + 0.082 + 4.81 + 2.41 + 2.41 + 0.48 + 0.71 + 1.01 + 0.81 + 0.10 +
+    # 0.20 + 0.40 = 17.412. Water takes the rest: 100 - 17.412 = 82.588.
     newer = next_version(linden, made, why="carry the adjuster forward")
     composition = newer.composition()
     assert composition.total == 100
-    assert {key: composition.pct(key) for key in ("glycerin", "citric-acid", "cetearyl-alcohol", "behentrimonium-chloride-80", "parfum",
-                                                  "water-deionised")} == {
-        "glycerin": D("3.69"), "citric-acid": D("0.082"), "cetearyl-alcohol": D("4.81"), "behentrimonium-chloride-80": D("2.41"),
-        "parfum": D("0.40"), "water-deionised": D("82.588")}
+    assert {
+        key: composition.pct(key)
+        for key in (
+            "glycerin",
+            "citric-acid",
+            "cetearyl-alcohol",
+            "behentrimonium-chloride-80",
+            "parfum",
+            "water-deionised",
+        )
+    } == {
+        "glycerin": D("3.69"),
+        "citric-acid": D("0.082"),
+        "cetearyl-alcohol": D("4.81"),
+        "behentrimonium-chloride-80": D("2.41"),
+        "parfum": D("0.40"),
+        "water-deionised": D("82.588"),
+    }
     assert (newer.version, newer.parent, newer.why) == ("2", linden.fingerprint, "carry the adjuster forward")
     assert newer.qs_lines[0].material.key == "water-deionised"
     assert newer.spec == linden.spec
@@ -42,12 +68,18 @@ def test_every_line_as_made_by_hand(made, linden):
 
 
 def test_adjusters_only_by_hand(made, linden):
-    # 1.20 g of 375.80 g was poured in: 0.319319 %, of it 0.031932 % acid. Everything meant times 0.99680681:
-    # citric acid 0.05 x 0.996807 + 0.031932 = 0.081772 -> 0.082; glycerin 2.990 -> 2.99; cetearyl alcohol 4.984 -> 4.98;
+    # 1.20 g of 375.80 g was poured in: 0.319319 %, of it 0.031932 % acid. Everything meant times 0.99680681: citric
+    # acid 0.05 x 0.996807 + 0.031932 = 0.081772 -> 0.082; glycerin 2.990 -> 2.99; cetearyl alcohol 4.984 -> 4.98;
     # phenoxyethanol 0.797 -> 0.80. The over-weighed glycerin and the water lost are not carried.
     composition = next_version(linden, made, carry="adjusters", why="as titrated").composition()
     assert composition.total == 100
-    for key, pct in {"citric-acid": "0.082", "glycerin": "2.99", "cetearyl-alcohol": "4.98", "phenoxyethanol": "0.80", "disodium-edta": "0.10"}.items():
+    for key, pct in {
+        "citric-acid": "0.082",
+        "glycerin": "2.99",
+        "cetearyl-alcohol": "4.98",
+        "phenoxyethanol": "0.80",
+        "disodium-edta": "0.10",
+    }.items():
         assert composition.pct(key) == D(pct), key
 
 
@@ -71,10 +103,15 @@ def test_without_a_qs_line_water_takes_the_rest(library, linden_text, weigh_all,
 
 
 def test_water_on_two_lines_of_a_phase_becomes_one(library, linden_text):
-    text = linden_text.replace('{ material = "water-deionised", qs = true }',
-                               '{ material = "water-deionised", pct = "10" }, { material = "water-deionised", qs = true }')
+    text = linden_text.replace(
+        '{ material = "water-deionised", qs = true }',
+        '{ material = "water-deionised", pct = "10" }, { material = "water-deionised", qs = true }',
+    )
     formula = read_formula(text, library)
-    weighed = [Weighed(line.material, phase.name, phase.kind, 4 * (line.pct or formula.qs_pct)) for phase, line in formula.placed_lines()]
+    weighed = [
+        Weighed(line.material, phase.name, phase.kind, 4 * (line.pct or formula.qs_pct))
+        for phase, line in formula.placed_lines()
+    ]
     newer = next_version(formula, as_made(weighed, formula), why="as made")
     assert len(newer.qs_lines) == 1
     assert newer.composition().pct("water-deionised") == D("82.95")
@@ -103,7 +140,10 @@ def test_what_cannot_be_carried(linden, weigh_all, made):
 
 def test_a_material_weighed_in_place_of_another(linden, weigh_all, library):
     # Cetyl alcohol in place of cetyl esters, 2.00 g of 400 g.
-    swapped = [Weighed(library.find("cetyl-alcohol"), "B", "oil", D("2.00")) if event.material.key == "cetyl-esters" else event for event in weigh_all()]
+    swapped = [
+        Weighed(library.find("cetyl-alcohol"), "B", "oil", D("2.00")) if event.material.key == "cetyl-esters" else event
+        for event in weigh_all()
+    ]
     newer = next_version(linden, as_made(swapped, linden), why="as made", left_out=["cetyl-esters"])
     assert newer.composition().pct("cetyl-alcohol") == D("0.50")
     assert newer.phase("B").lines[-1].material.key == "cetyl-alcohol"
@@ -118,8 +158,11 @@ def test_meant_made_proposed_stand_side_by_side(linden, made):
 
 
 @settings(max_examples=60)
-@given(st.lists(st.decimals("0.01", "60", places=2), min_size=14, max_size=14), st.decimals("100", "900", places=2),
-       st.sampled_from(["all", "adjusters"]))
+@given(
+    st.lists(st.decimals("0.01", "60", places=2), min_size=14, max_size=14),
+    st.decimals("100", "900", places=2),
+    st.sampled_from(["all", "adjusters"]),
+)
 def test_the_next_version_always_adds_up(linden, library, masses, water, carry):
     lines = zip(linden.placed_lines(), [water, *masses], strict=True)
     weighed = [Weighed(line.material, phase.name, phase.kind, mass) for (phase, line), mass in lines]

@@ -28,7 +28,9 @@ def test_four_hundred_grams_by_hand(linden, targets_g):
 def test_batch_from_packs_by_hand():
     # 24 x 250 mL x 0.975 g/mL = 5850 g; + 200 g samples + 720 g stability jars = 6770 g; / (1 - 0.04) = 7052.083 g,
     # taken up to the next 0.1 g so that the last pack is full.
-    assert batch_mass_g(packs=24, fill="250 mL", density="0.975 g/mL", samples=["200 g", "720 g"], loss="4 %") == D("7052.1")
+    assert batch_mass_g(packs=24, fill="250 mL", density="0.975 g/mL", samples=["200 g", "720 g"], loss="4 %") == D(
+        "7052.1"
+    )
     # By mass no density is needed: 10 x 0.2 kg = 2000 g.
     assert batch_mass_g(packs=10, fill="0.2 kg") == 2000
 
@@ -39,19 +41,30 @@ def test_a_five_percent_line_of_the_large_batch(linden):
     assert sheet.target("cetearyl-alcohol") == D("352.60")
 
 
-@pytest.mark.parametrize(("size", "code"), [
-    ({}, "batch.size"), ({"batch": "0 g"}, "batch.size"), ({"batch": "-5 g"}, "batch.size"), ({"packs": 3}, "batch.size"),
-    ({"batch": "400 g", "loss": "4 %"}, "batch.size"), ({"packs": 0, "fill": "1 g"}, "batch.size"),
-    ({"packs": "2.5", "fill": "1 g"}, "batch.size"), ({"packs": 3, "fill": "250 mL"}, "batch.density"),
-    ({"packs": 3, "fill": "250 g", "loss": "100 %"}, "batch.loss"), ({"packs": 3, "fill": "250 g", "loss": "-1 %"}, "batch.loss"),
-])
+@pytest.mark.parametrize(
+    ("size", "code"),
+    [
+        ({}, "batch.size"),
+        ({"batch": "0 g"}, "batch.size"),
+        ({"batch": "-5 g"}, "batch.size"),
+        ({"packs": 3}, "batch.size"),
+        ({"batch": "400 g", "loss": "4 %"}, "batch.size"),
+        ({"packs": 0, "fill": "1 g"}, "batch.size"),
+        ({"packs": "2.5", "fill": "1 g"}, "batch.size"),
+        ({"packs": 3, "fill": "250 mL"}, "batch.density"),
+        ({"packs": 3, "fill": "250 g", "loss": "100 %"}, "batch.loss"),
+        ({"packs": 3, "fill": "250 g", "loss": "-1 %"}, "batch.loss"),
+    ],
+)
 def test_sizes_that_are_refused(size, code):
     with pytest.raises(BatchError) as caught:
         batch_mass_g(size.pop("batch", None), **size)
     assert caught.value.code == code
 
 
-@pytest.mark.parametrize(("size", "code"), [("400", "units.missing"), ("400 mL", "units.wrong_kind"), ("1,234 g", "units.ambiguous_comma")])
+@pytest.mark.parametrize(
+    ("size", "code"), [("400", "units.missing"), ("400 mL", "units.wrong_kind"), ("1,234 g", "units.ambiguous_comma")]
+)
 def test_sizes_that_cannot_be_read(linden, size, code):
     with pytest.raises(UnitError) as caught:
         plan_batch(linden, size)
@@ -59,8 +72,8 @@ def test_sizes_that_cannot_be_read(linden, size, code):
 
 
 def test_one_grouped_finding_for_the_lines_no_balance_can_weigh(linden):
-    # On 0.01 g: s = 0.41 x 0.01 = 0.0041 g, 2 s / 1 % = 0.82 g. Of the fifteen lines five are below it: 0.80, 0.40, 0.20,
-    # 0.40 and 0.80 g.
+    # On 0.01 g: s = 0.41 x 0.01 = 0.0041 g, 2 s / 1 % = 0.82 g. Of the fifteen lines five are below it: 0.80, 0.40,
+    # 0.20, 0.40 and 0.80 g.
     sheet = plan_batch(linden, "400 g", balances=["0.01 g"])
     assert [finding.code for finding in sheet.findings] == ["weighing.below_smallest"]
     small = {"hydroxyethylcellulose", "disodium-edta", "citric-acid", "ethylhexylglycerin", "sodium-benzoate"}
@@ -116,7 +129,9 @@ def test_rounding_is_shown_in_percentage_points(linden):
     assert "Largest rounding" in str(sheet)
 
 
-@given(st.decimals(min_value="20", max_value="20000", places=1), st.sampled_from(["0.001 g", "0.01 g", "0.1 g", "0.05 g"]))
+@given(
+    st.decimals(min_value="20", max_value="20000", places=1), st.sampled_from(["0.001 g", "0.01 g", "0.1 g", "0.05 g"])
+)
 def test_every_target_is_the_share_within_half_a_division(linden, batch, division):
     sheet = plan_batch(linden, f"{batch} g", balances=[division])
     half = D(division.split()[0]) / 2
@@ -126,11 +141,14 @@ def test_every_target_is_the_share_within_half_a_division(linden, batch, divisio
     assert sum(line.planned_pct for line in sheet.lines) == 100
 
 
-@pytest.mark.parametrize(("change", "code"), [
-    (("qs = true", 'pct = "82.75"'), "formula.total"),  # 99.8 %
-    (('{ material = "glycerin", pct = "3.00" }', '{ material = "glycerin", qs = true }'), "formula.qs_two"),
-    (('pct = "5.00"', 'pct = "95.00"'), "formula.negative_water"),
-])
+@pytest.mark.parametrize(
+    ("change", "code"),
+    [
+        (("qs = true", 'pct = "82.75"'), "formula.total"),  # 99.8 %
+        (('{ material = "glycerin", pct = "3.00" }', '{ material = "glycerin", qs = true }'), "formula.qs_two"),
+        (('pct = "5.00"', 'pct = "95.00"'), "formula.negative_water"),
+    ],
+)
 def test_a_formula_that_does_not_balance_is_refused(library, linden_text, change, code):
     with pytest.raises(BatchError) as caught:
         plan_batch(read_formula(linden_text.replace(*change, 1), library), "400 g")
@@ -150,7 +168,10 @@ def test_lines_are_found_by_name_and_refused_in_words(linden):
 
 
 def test_a_material_in_two_phases_must_be_told_apart(library, linden_text):
-    text = linden_text.replace('{ material = "parfum", pct = "0.40" }', '{ material = "parfum", pct = "0.40" }, { material = "glycerin", pct = "1.00" }')
+    text = linden_text.replace(
+        '{ material = "parfum", pct = "0.40" }',
+        '{ material = "parfum", pct = "0.40" }, { material = "glycerin", pct = "1.00" }',
+    )
     sheet = plan_batch(read_formula(text, library), "400 g")
     with pytest.raises(BatchError) as caught:
         sheet.target("glycerin")
@@ -177,8 +198,16 @@ def test_cautions_of_the_materials_and_those_that_always_stand(linden):
     assert "6500" in page  # the steps
 
 
-@pytest.mark.parametrize(("balances", "code"), [([], "weighing.balance"), (["0 g"], "weighing.balance"), ([5], "weighing.balance"),
-                                                 ([("BAL-1",)], "weighing.balance"), (["0.01"], "units.missing")])
+@pytest.mark.parametrize(
+    ("balances", "code"),
+    [
+        ([], "weighing.balance"),
+        (["0 g"], "weighing.balance"),
+        ([5], "weighing.balance"),
+        ([("BAL-1",)], "weighing.balance"),
+        (["0.01"], "units.missing"),
+    ],
+)
 def test_balances_that_are_refused(balances, code):
     with pytest.raises((BatchError, UnitError)) as caught:
         read_balances(balances)

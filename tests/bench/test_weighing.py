@@ -21,11 +21,19 @@ def weighed(linden, targets_g):
     return {(phase.name, line.material.key): targets_g[line.material.key] for phase, line in linden.placed_lines()}
 
 
-@pytest.mark.parametrize(("key", "grams", "verdict"), [
-    ("cetearyl-alcohol", "20.20", "within"), ("cetearyl-alcohol", "20.21", "over"), ("cetearyl-alcohol", "19.79", "under"),
-    ("phenoxyethanol", "3.21", "within"), ("phenoxyethanol", "3.22", "over"),  # 0.5 % of 3.20 g is 0.016 g
-    ("citric-acid", "0.20", "not judged"), ("citric-acid", "0.25", "over"), ("citric-acid", "0.10", "under"),
-])
+@pytest.mark.parametrize(
+    ("key", "grams", "verdict"),
+    [
+        ("cetearyl-alcohol", "20.20", "within"),
+        ("cetearyl-alcohol", "20.21", "over"),
+        ("cetearyl-alcohol", "19.79", "under"),
+        ("phenoxyethanol", "3.21", "within"),
+        ("phenoxyethanol", "3.22", "over"),  # 0.5 % of 3.20 g is 0.016 g
+        ("citric-acid", "0.20", "not judged"),
+        ("citric-acid", "0.25", "over"),
+        ("citric-acid", "0.10", "under"),
+    ],
+)
 def test_verdicts(sheet, key, grams, verdict):
     weighing = judge(sheet.line(key), D(grams))
     assert weighing.verdict == verdict
@@ -33,8 +41,8 @@ def test_verdicts(sheet, key, grams, verdict):
 
 
 def test_over_weighed_by_five_percent_can_be_rescaled(sheet, weighed):
-    # 12.60 / 12.00 = 1.05. Cetearyl alcohol, already weighed at 20.00 g, needs 20.00 x 0.05 = 1.00 g more; panthenol, not
-    # yet weighed, 2.80 x 1.05 = 2.94 g; the batch 400 x 1.05 = 420.00 g.
+    # 12.60 / 12.00 = 1.05. Cetearyl alcohol, already weighed at 20.00 g, needs 20.00 x 0.05 = 1.00 g more; panthenol,
+    # not yet weighed, 2.80 x 1.05 = 2.94 g; the batch 400 x 1.05 = 420.00 g.
     so_far = {place: mass for place, mass in weighed.items() if place[0] != "C"}
     found = corrections(sheet, {**so_far, ("A", "glycerin"): D("12.60")}, "glycerin")
     extra = {item.line.material.key: item.extra_g for item in found.extras}
@@ -49,8 +57,8 @@ def test_over_weighed_by_five_percent_can_be_rescaled(sheet, weighed):
 
 
 def test_over_weighed_glycerin_accepted(sheet, weighed):
-    # 14.60 g of glycerin in 402.60 g: 100 x 14.60 / 402.60 = 3.6264 %; cetearyl alcohol 100 x 20.00 / 402.60 = 4.9677 %,
-    # water 100 x 331.80 / 402.60 = 82.4143 %. 14.60 / 12.00 = 1.2167: too much to rescale.
+    # 14.60 g of glycerin in 402.60 g: 100 x 14.60 / 402.60 = 3.6264 %; cetearyl alcohol 100 x 20.00 / 402.60 = 4.9677
+    # %, water 100 x 331.80 / 402.60 = 82.4143 %. 14.60 / 12.00 = 1.2167: too much to rescale.
     found = corrections(sheet, {**weighed, ("A", "glycerin"): D("14.60")}, "glycerin")
     assert abs(found.accepted.pct("glycerin") - D("3.6264")) <= D("0.0001")
     assert abs(found.accepted.pct("cetearyl-alcohol") - D("4.9677")) <= D("0.0001")

@@ -22,7 +22,8 @@ def test_percentages_are_the_decimals_that_were_typed(example):
     typed = {line.material.key: line.pct for _, line in formula.placed_lines()}
     assert str(typed["behentrimonium-chloride-80"]) == "2.50"
     assert str(typed["glycerin"]) == "3.10"  # a bare TOML float keeps its digits too
-    # By hand: 100 - (3.10 + 0.20 + 0.10 + 0.05 + 5.00 + 2.50 + 2.50 + 0.50 + 0.70 + 1.00 + 0.80 + 0.10 + 0.20 + 0.40) = 100 - 17.15
+    # By hand: water phase 3.10 + 0.20 + 0.10 + 0.05 = 3.45; oil phase 5.00 + 2.50 + 2.50 + 0.50 = 10.50;
+    # cool-down 0.70 + 1.00 + 0.80 + 0.10 + 0.20 + 0.40 = 3.20; 100 - 17.15 = 82.85.
     assert formula.qs_pct == Decimal("82.85")
     assert formula.composition().total == 100
 
@@ -88,30 +89,33 @@ def test_a_byte_order_mark_and_windows_line_ends_are_read(example, example_text,
 LINE = '{ material = "glycerin", pct = "3.00" }'
 
 
-@pytest.mark.parametrize(("old", "new", "code", "said"), [
-    ('"3.00"', '"3,000"', "units.ambiguous_comma", "glycerin"),
-    ('"3.00"', '"3.00 g"', "units.wrong_kind", "glycerin"),
-    ('"3.00"', '"three"', "units.not_a_number", "'three'"),
-    ('"3.00"', '"-3.00"', "formula.value", "negative"),
-    ('"3.00"', '"3.00", qs = true', "formula.value", "both pct and qs"),
-    (', pct = "3.00"', "", "formula.value", "neither pct nor qs"),
-    ('pct = "3.00"', 'percent = "3.00"', "formula.key", "'percent'"),
-    ('qs = true', 'qs = "yes"', "formula.value", "true or false"),
-    ('"glycerin"', '"glycerol 99"', "material.unknown", "nearest: glycerin"),
-    ('"citric-acid"', '"Citric Acid"', "material.ambiguous", "citric-acid-monohydrate"),
-    ('kind = "oil"', 'kind = "fat"', "formula.phase_kind", "cool-down"),
-    ('name = "B"', 'name = "A"', "formula.phase", "two phases"),
-    ('name = "B"', 'name = "after"', "formula.phase", "another name"),
-    ('do = "disperse"', 'do = "stir"', "formula.step_kind", "disperse"),
-    ('temps = "25 degC"', 'temps = "25"', "units.missing", "step 1"),
-    ('temps = "25 degC"', 'temps = "25 mL"', "units.wrong_kind", "step 1"),
-    ("{ A = ", "{ a = ", "formula.phase", "step 4"),
-    ('rpm = "6500"', 'rpm = "fast"', "units.not_a_number", "rpm"),
-    ('product = "rinse-off hair"', 'product = "shampoo"', "formula.product", "leave-on hair"),
-    ('low = 4.3', 'low = 5.3', "formula.value", "above high"),
-    ('allowed = ["none"]\n', "", "formula.value", "grain"),
-    ('name = "Linden daily conditioner"\n', "", "formula.key", "'name' is missing"),
-])
+@pytest.mark.parametrize(
+    ("old", "new", "code", "said"),
+    [
+        ('"3.00"', '"3,000"', "units.ambiguous_comma", "glycerin"),
+        ('"3.00"', '"3.00 g"', "units.wrong_kind", "glycerin"),
+        ('"3.00"', '"three"', "units.not_a_number", "'three'"),
+        ('"3.00"', '"-3.00"', "formula.value", "negative"),
+        ('"3.00"', '"3.00", qs = true', "formula.value", "both pct and qs"),
+        (', pct = "3.00"', "", "formula.value", "neither pct nor qs"),
+        ('pct = "3.00"', 'percent = "3.00"', "formula.key", "'percent'"),
+        ("qs = true", 'qs = "yes"', "formula.value", "true or false"),
+        ('"glycerin"', '"glycerol 99"', "material.unknown", "nearest: glycerin"),
+        ('"citric-acid"', '"Citric Acid"', "material.ambiguous", "citric-acid-monohydrate"),
+        ('kind = "oil"', 'kind = "fat"', "formula.phase_kind", "cool-down"),
+        ('name = "B"', 'name = "A"', "formula.phase", "two phases"),
+        ('name = "B"', 'name = "after"', "formula.phase", "another name"),
+        ('do = "disperse"', 'do = "stir"', "formula.step_kind", "disperse"),
+        ('temps = "25 degC"', 'temps = "25"', "units.missing", "step 1"),
+        ('temps = "25 degC"', 'temps = "25 mL"', "units.wrong_kind", "step 1"),
+        ("{ A = ", "{ a = ", "formula.phase", "step 4"),
+        ('rpm = "6500"', 'rpm = "fast"', "units.not_a_number", "rpm"),
+        ('product = "rinse-off hair"', 'product = "shampoo"', "formula.product", "leave-on hair"),
+        ("low = 4.3", "low = 5.3", "formula.value", "above high"),
+        ('allowed = ["none"]\n', "", "formula.value", "grain"),
+        ('name = "Linden daily conditioner"\n', "", "formula.key", "'name' is missing"),
+    ],
+)
 def test_a_wrong_place_in_a_file_is_named_with_its_cure(example, old, new, code, said):
     with pytest.raises(KitError) as caught:
         example("linden", (old, new))
@@ -130,11 +134,14 @@ def test_broken_toml_names_line_and_column(library):
     assert "sage.toml" in str(caught.value)
 
 
-@pytest.mark.parametrize(("text", "code"), [
-    ('name = "x"\nversion = "1"', "formula.empty"),
-    ('name = "x"\nversion = "1"\nphase = "A"', "formula.value"),
-    ('name = "x"\nversion = "1"\n[phase]\nname = "A"', "formula.value"),
-])
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ('name = "x"\nversion = "1"', "formula.empty"),
+        ('name = "x"\nversion = "1"\nphase = "A"', "formula.value"),
+        ('name = "x"\nversion = "1"\n[phase]\nname = "A"', "formula.value"),
+    ],
+)
 def test_a_formula_without_lines_says_so(library, text, code):
     with pytest.raises(FormulaError) as caught:
         read_formula(text, library)
@@ -147,7 +154,7 @@ def test_a_missing_or_unreadable_file_is_said_plainly(tmp_path, example, library
         kit.load_formula(tmp_path / "lindon.toml", library)
     assert caught.value.code == "formula.file_missing"
     assert "linden.toml" in caught.value.allowed
-    (tmp_path / "latin.toml").write_bytes("name = \"Hafer für das Haar\"".encode("latin-1"))
+    (tmp_path / "latin.toml").write_bytes('name = "Hafer für das Haar"'.encode("latin-1"))
     with pytest.raises(FormulaError) as caught:
         kit.load_formula(tmp_path / "latin.toml", library)
     assert caught.value.code == "formula.file_broken"

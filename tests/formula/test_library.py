@@ -17,7 +17,10 @@ def starter():
 
 
 def test_a_key_a_name_an_alias_and_a_unique_inci_name_find_the_same_form(starter):
-    found = {starter.find(text).key for text in ("cetearyl-alcohol", "Cetearyl Alcohol (30:70)", "cetostearyl alcohol", "CETEARYL  ALCOHOL")}
+    found = {
+        starter.find(text).key
+        for text in ("cetearyl-alcohol", "Cetearyl Alcohol (30:70)", "cetostearyl alcohol", "CETEARYL  ALCOHOL")
+    }
     assert found == {"cetearyl-alcohol"}
     assert "cetearyl-alcohol" in starter
     assert "unobtainium" not in starter
@@ -32,12 +35,15 @@ def test_an_inci_name_of_several_forms_lists_them(starter):
     assert "phase B, line 1" in str(caught.value)
 
 
-@pytest.mark.parametrize(("typed", "near"), [
-    ("cetyl alcool", "cetyl-alcohol"),
-    ("glycerine 99", "glycerin"),
-    ("behentrimonium clorid 80", "behentrimonium-chloride-80"),
-    ("phenoxethanol", "phenoxyethanol"),
-])
+@pytest.mark.parametrize(
+    ("typed", "near"),
+    [
+        ("cetyl alcool", "cetyl-alcohol"),
+        ("glycerine 99", "glycerin"),
+        ("behentrimonium clorid 80", "behentrimonium-chloride-80"),
+        ("phenoxethanol", "phenoxyethanol"),
+    ],
+)
 def test_an_unknown_name_lists_the_nearest(starter, typed, near):
     with pytest.raises(MaterialError) as caught:
         starter.find(typed)
@@ -57,9 +63,14 @@ def test_every_form_adds_up_to_100_and_survives_its_row(starter):
 def test_a_stock_solution_books_to_what_it_was_mixed_from(starter):
     # 11.36 % of an 88 % acid is 9.9968 % of acid; 11.36 x 12 % = 1.3632 of its water joins the 88.64 of the solution.
     stock = starter.find("lactic acid 10 %")
-    assert {part.inci: part.pct for part in stock.parts} == {"Lactic Acid": Decimal("9.9968"), "Aqua": Decimal("90.0032")}
-    assert {material.key: pct for material, pct in stock.weighed_as()} == {"lactic-acid-88": Decimal("11.36"),
-                                                                          "water-deionised": Decimal("88.64")}
+    assert {part.inci: part.pct for part in stock.parts} == {
+        "Lactic Acid": Decimal("9.9968"),
+        "Aqua": Decimal("90.0032"),
+    }
+    assert {material.key: pct for material, pct in stock.weighed_as()} == {
+        "lactic-acid-88": Decimal("11.36"),
+        "water-deionised": Decimal("88.64"),
+    }
 
 
 def test_own_materials_overrule_the_starter_and_say_so(library, starter):
@@ -85,16 +96,27 @@ parts = [ { inci = "Aqua", pct = "100", role = "water" } ]
 """
 
 
-@pytest.mark.parametrize(("text", "code", "said"), [
-    ("[[material]\nkey = 1", "material.file", "line 1"),
-    (GOOD.replace('"100"', '"99"'), "material.parts_total", "99 %, not 100 %"),
-    (GOOD.replace("Aqua", "Aqva"), "material.substance", "nearest: Aqua"),
-    (GOOD.replace('key = "own-water"\n', ""), "material.file", "'key' is missing"),
-    (GOOD.replace('"100"', '"a hundred"'), "material.file", "numbers are text in quotes"),
-    (GOOD + 'heat_mx = { value = "60", unit = "degC", kind = "measured", source = "common-practice" }', "material.file", "heat_max"),
-    ('material = "water"', "material.file", "[[material]]"),
-    (GOOD.replace("parts = [ { inci =", "made_from = [ { material =").replace(", role = \"water\"", ""), "material.unknown", "Aqua"),
-])
+@pytest.mark.parametrize(
+    ("text", "code", "said"),
+    [
+        ("[[material]\nkey = 1", "material.file", "line 1"),
+        (GOOD.replace('"100"', '"99"'), "material.parts_total", "99 %, not 100 %"),
+        (GOOD.replace("Aqua", "Aqva"), "material.substance", "nearest: Aqua"),
+        (GOOD.replace('key = "own-water"\n', ""), "material.file", "'key' is missing"),
+        (GOOD.replace('"100"', '"a hundred"'), "material.file", "numbers are text in quotes"),
+        (
+            GOOD + 'heat_mx = { value = "60", unit = "degC", kind = "measured", source = "common-practice" }',
+            "material.file",
+            "heat_max",
+        ),
+        ('material = "water"', "material.file", "[[material]]"),
+        (
+            GOOD.replace("parts = [ { inci =", "made_from = [ { material =").replace(', role = "water"', ""),
+            "material.unknown",
+            "Aqua",
+        ),
+    ],
+)
 def test_a_wrong_materials_file_names_file_row_and_cure(tmp_path, text, code, said):
     with pytest.raises(MaterialError) as caught:
         load_library(_own(tmp_path, text))

@@ -19,7 +19,14 @@ from kit.formula.writing import formula_text
 
 LIBRARY = load_library()
 # Few, so that two formulas often share a line, and one often stands twice in a phase.
-KEYS = ("glycerin", "citric-acid-10-solution", "cetearyl-alcohol", "behentrimonium-chloride-80", "phenoxyethanol", "panthenol-75")
+KEYS = (
+    "glycerin",
+    "citric-acid-10-solution",
+    "cetearyl-alcohol",
+    "behentrimonium-chloride-80",
+    "phenoxyethanol",
+    "panthenol-75",
+)
 PHASE_NAMES = ("A", "B", "C", "D")
 KINDS = ("water", "oil", "cool-down", "adjust")
 
@@ -40,9 +47,22 @@ def formulas(draw, qs=None):
         kind = draw(st.sampled_from(KINDS)) if name == "D" else KINDS[PHASE_NAMES.index(name)]
         if lines:
             phases.append(Phase(name, kind, tuple(lines)))
-    steps = draw(st.lists(st.builds(Step, do=st.sampled_from(("heat", "cool")), phase=st.just("A"),
-                                    temp_c=st.integers(20, 90).map(Decimal)), max_size=2))
-    return Formula(name="Invented", version="1", product="rinse-off hair", phases=tuple(phases), steps=tuple(steps), library=LIBRARY)
+    steps = draw(
+        st.lists(
+            st.builds(
+                Step, do=st.sampled_from(("heat", "cool")), phase=st.just("A"), temp_c=st.integers(20, 90).map(Decimal)
+            ),
+            max_size=2,
+        )
+    )
+    return Formula(
+        name="Invented",
+        version="1",
+        product="rinse-off hair",
+        phases=tuple(phases),
+        steps=tuple(steps),
+        library=LIBRARY,
+    )
 
 
 @given(formulas())
@@ -69,7 +89,9 @@ def test_a_change_keeps_the_total_and_the_old_formula(formula, key, hundredths, 
     wanted = Decimal(hundredths).scaleb(-2)
     where = [place for place in resolved(formula) if place[1] == key]
     try:
-        newer = formula.change({f"{where[0][0]}:{key}" if where else key: f"{wanted} %"}, absorb=absorb, phase="" if where else "A")
+        newer = formula.change(
+            {f"{where[0][0]}:{key}" if where else key: f"{wanted} %"}, absorb=absorb, phase="" if where else "A"
+        )
     except FormulaError as problem:
         assert problem.code == "formula.absorb"  # nothing was left to make room
         assert absorb == "proportional"
@@ -92,9 +114,20 @@ def test_a_saved_formula_reads_back_exactly(formula):
 @given(formulas(qs=True))
 @settings(max_examples=60, deadline=None)
 def test_the_fingerprint_does_not_hang_on_how_a_number_or_a_label_is_written(formula):
-    phases = tuple(Phase(phase.name, phase.kind, tuple(Line(line.material, None if line.qs else line.pct + Decimal("0.0000"), line.qs)
-                                                       for line in reversed(phase.lines))) for phase in formula.phases)
-    other = Formula(name="Renamed", version="9", product=formula.product, phases=phases, steps=formula.steps, why="said otherwise")
+    phases = tuple(
+        Phase(
+            phase.name,
+            phase.kind,
+            tuple(
+                Line(line.material, None if line.qs else line.pct + Decimal("0.0000"), line.qs)
+                for line in reversed(phase.lines)
+            ),
+        )
+        for phase in formula.phases
+    )
+    other = Formula(
+        name="Renamed", version="9", product=formula.product, phases=phases, steps=formula.steps, why="said otherwise"
+    )
     assert other.fingerprint == formula.fingerprint
 
 
@@ -114,7 +147,7 @@ def test_water_takes_up_the_change_by_default(example):
 
 def test_proportional_scales_every_other_line(example):
     newer = example("linden").change({"cetearyl-alcohol": "10.00 %"}, absorb="proportional")
-    # By hand: the other 95 % become 90 %, so each is multiplied by 90/95 = 0.947368...; glycerin 3.00 x 0.947368 = 2.8421.
+    # By hand: the other 95 % become 90 %, so each is multiplied by 90/95 = 0.947368...; glycerin 3.00 x that = 2.8421.
     composition = newer.composition()
     assert composition.total == 100
     assert abs(composition.pct("glycerin") - Decimal("2.8421")) <= Decimal("0.0001")
@@ -133,16 +166,21 @@ def test_taking_out_and_adding_a_line(example):
     assert "hydroxyethylcellulose" not in {material.key for material in without.composition().materials()}
     assert without.composition().pct("water-deionised") == Decimal("83.15")
     more = without.change({"stearyl-alcohol": "1.00 %"})
-    assert [line.phase for line in more.composition().lines if line.material.key == "stearyl-alcohol"] == ["B"]  # the oil phase suits it
+    assert [line.phase for line in more.composition().lines if line.material.key == "stearyl-alcohol"] == [
+        "B"
+    ]  # the oil phase suits it
     words = str(diff(formula, more))
     assert "taken out, was 0.20 %" in words
     assert "added, 1.00 %" in words
 
 
 def test_a_phase_that_empties_stays_while_a_step_speaks_of_it(example, library):
-    text = 'name = "Sage"\nversion = "1"\n[[phase]]\nname = "A"\nkind = "water"\nline = [{ material = "water-deionised", qs = true }]\n' \
-           '[[phase]]\nname = "D"\nkind = "adjust"\nline = [{ material = "citric-acid", pct = "0.10" }]\n' \
-           '[[step]]\ndo = "adjust"\nphase = "D"\n'
+    text = (
+        'name = "Sage"\nversion = "1"\n[[phase]]\nname = "A"\nkind = "water"\n'
+        'line = [{ material = "water-deionised", qs = true }]\n'
+        '[[phase]]\nname = "D"\nkind = "adjust"\nline = [{ material = "citric-acid", pct = "0.10" }]\n'
+        '[[step]]\ndo = "adjust"\nphase = "D"\n'
+    )
     emptied = read_formula(text, library).change({"citric-acid": "0 %"})
     assert read_formula(formula_text(emptied), library) == emptied
 
@@ -156,15 +194,18 @@ def test_a_changed_way_of_making_is_a_difference(example):
     assert "steps differ" in str(diff(formula, other))
 
 
-@pytest.mark.parametrize(("changes", "options", "code", "said"), [
-    ({"cetearyl-alcohol": "6 g"}, {}, "units.wrong_kind", "6 g"),
-    ({"cetearyl-alcohol": "-1 %"}, {}, "formula.value", "negative"),
-    ({"cetearyl-alcohol": "6 %"}, {"absorb": "cetearyl-alcohol"}, "formula.absorb", "proportional"),
-    ({"cetearyl-alcohol": "6 %"}, {"absorb": "stearyl-alcohol"}, "formula.absorb", "stearyl-alcohol"),
-    ({"cetearyl-alcool": "6 %"}, {}, "material.unknown", "cetearyl-alcohol"),
-    ({"sodium-hydroxide": "0.1 %"}, {}, "formula.phase", "adjust"),
-    ({"cetearyl-alcohol": "101 %"}, {"absorb": "proportional"}, "formula.absorb", "make room"),
-])
+@pytest.mark.parametrize(
+    ("changes", "options", "code", "said"),
+    [
+        ({"cetearyl-alcohol": "6 g"}, {}, "units.wrong_kind", "6 g"),
+        ({"cetearyl-alcohol": "-1 %"}, {}, "formula.value", "negative"),
+        ({"cetearyl-alcohol": "6 %"}, {"absorb": "cetearyl-alcohol"}, "formula.absorb", "proportional"),
+        ({"cetearyl-alcohol": "6 %"}, {"absorb": "stearyl-alcohol"}, "formula.absorb", "stearyl-alcohol"),
+        ({"cetearyl-alcool": "6 %"}, {}, "material.unknown", "cetearyl-alcohol"),
+        ({"sodium-hydroxide": "0.1 %"}, {}, "formula.phase", "adjust"),
+        ({"cetearyl-alcohol": "101 %"}, {"absorb": "proportional"}, "formula.absorb", "make room"),
+    ],
+)
 def test_a_change_that_cannot_be_made_says_why(example, changes, options, code, said):
     with pytest.raises(Exception, match=r"\[" + code.replace(".", r"\.") + r"\]") as caught:
         example("linden").change(changes, **options)
@@ -172,8 +213,13 @@ def test_a_change_that_cannot_be_made_says_why(example, changes, options, code, 
 
 
 def test_a_material_on_two_lines_must_be_named_with_its_phase(example):
-    formula = example("linden", ('{ material = "panthenol-75", pct = "0.70" },',
-                                 '{ material = "panthenol-75", pct = "0.70" },\n  { material = "glycerin", pct = "1.00" },'))
+    formula = example(
+        "linden",
+        (
+            '{ material = "panthenol-75", pct = "0.70" },',
+            '{ material = "panthenol-75", pct = "0.70" },\n  { material = "glycerin", pct = "1.00" },',
+        ),
+    )
     with pytest.raises(FormulaError) as caught:
         formula.change({"glycerin": "2 %"})
     assert caught.value.code == "formula.line_ambiguous"
@@ -192,7 +238,9 @@ def test_a_difference_is_refused_where_it_does_not_fit(example):
 
 def test_a_difference_reaches_a_formula_that_does_not_add_up(example):
     formula = example("linden")
-    short = example("linden", ('{ material = "water-deionised", qs = true }', '{ material = "water-deionised", pct = "82.75" }'))
+    short = example(
+        "linden", ('{ material = "water-deionised", qs = true }', '{ material = "water-deionised", pct = "82.75" }')
+    )
     made = diff(formula, short).apply(formula)
     assert made.fingerprint == short.fingerprint
     assert made.composition().total == Decimal("99.80")

@@ -233,3 +233,44 @@ class TestMissing:
     def test_a_unit_error_is_a_kit_error_shown_without_a_traceback(self):
         error = UnitError("x", code="units.missing")
         assert error._render_traceback_() == ["UnitError: x. [units.missing]"]
+
+
+class TestAsMade:
+    def test_the_record_leads_to_the_hand_worked_composition(self, bench, batch):
+        """Worked by hand from mass balance; nothing here comes from the kit.
+
+        Planned for 400 g: water 346.40, glycerin 16.00, citric 0.40 | cetearyl 20.00, BTAC 10.00 | phenoxyethanol 3.20, extract 4.00.
+        Glycerin weighed 18.60: everything weighed is 402.60 g.
+        2.0 g stayed in the oil beaker, 20:10 of cetearyl and BTAC: 18.6667 and 9.3333 g arrived; 400.60 g in the vessel.
+        Net 394.60 g: 6.00 g of water are gone, 340.40 g left.
+        20 g of 394.60 g taken out: every line times 374.60/394.60 = 0.949316.
+        1.2 g of citric acid 10 % poured in: 0.12 g citric acid and 1.08 g water; 375.80 g in all.
+        water    (340.40 x 0.949316 + 1.08) / 375.80 = 324.2271 / 375.80 = 86.277 %
+        glycerin  18.60 x 0.949316 / 375.80 = 4.699 %      cetearyl 18.6667 x 0.949316 / 375.80 = 4.715 %
+        BTAC      9.3333 x 0.949316 / 375.80 = 2.358 %     citric (0.40 x 0.949316 + 0.12) / 375.80 = 0.133 %
+        phenoxyethanol 3.20 x 0.949316 / 375.80 = 0.808 %  extract 4.00 x 0.949316 / 375.80 = 1.010 %
+        """
+        for line in bench.sheet.lines:
+            batch.weigh(line.material.key, "18.60 g" if line.material.key == "glycerin" else f"{line.target_g} g")
+        batch.accept("glycerin", why="inert")
+        batch.combine(order="oil into water")
+        batch.add("C", temp="40 degC")
+        batch.gross("700.00 g", tare="305.40 g")
+        batch.take("20 g", why="titration")
+        batch.adjust("citric acid 10 %", "1.2 g")
+        batch.weigh_back("oil beaker", "2.0 g")  # remembered late: it never reached the vessel all the same
+        made = batch.composition("made")
+        expected = {"water-deionised": 86.277, "glycerin": 4.699, "cetearyl-alcohol": 4.715, "behentrimonium-chloride-80": 2.358,
+                    "citric-acid": 0.133, "phenoxyethanol": 0.808, "spiraea-ulmaria-flower-extract": 1.010}
+        assert {line.material.key for line in made.lines} == set(expected)
+        for key, pct in expected.items():
+            assert float(made.pct(key)) == pytest.approx(pct, abs=0.001), key
+        assert made.total == 100
+        following = batch.as_next_version(why="carry forward what was made")
+        assert following.formula.composition().total == 100
+        assert following.formula.parent == bench.formula.fingerprint
+        assert sum(line.target_g for line in following.sheet.lines) == pytest.approx(Decimal(400), abs=Decimal("0.05"))
+        adjusters = batch.as_next_version(why="the acid only", carry="adjusters").formula.composition()
+        # 0.12 g of citric acid in 375.80 g is 0.032 % more than the 0.10 % meant; glycerin stays as meant
+        assert float(adjusters.pct("citric-acid")) == pytest.approx(0.1316, abs=0.005)  # 0.10 x 374.6/375.8 + 0.0319, two decimals
+        assert float(adjusters.pct("glycerin")) == pytest.approx(3.99, abs=0.011)

@@ -112,6 +112,53 @@ def test_two_processes_append_to_one_stream_at_once(path):
         assert store.check().ok
 
 
+def count_from_outside(path: Path) -> int:
+    """Another process opens the file for writing with the standard library alone, counts, and closes it."""
+    code = (
+        "import sqlite3, sys\n"
+        "connection = sqlite3.connect(sys.argv[1])\n"
+        "print(connection.execute('SELECT count(*) FROM entry').fetchone()[0])\n"
+        "connection.close()\n"
+    )
+    return int(subprocess.run([sys.executable, "-c", code, str(path)], capture_output=True, check=True).stdout)
+
+
+@pytest.mark.parametrize("meanwhile", ["open", "read", "refuse"])
+def test_looking_at_an_open_lab_book_does_not_give_up_its_lock(path, meanwhile):
+    """Closing a second handle on a file drops the locks a process holds on it (POSIX, fcntl, F_SETLK).
+
+    Then another process takes itself for the last one, deletes the -wal file on closing, and what the first
+    one appends afterwards goes nowhere (sqlite.org/howtocorrupt.html, section 2.2).
+    """
+    with Store.open(path) as store:
+        store.append("LIN-03/1", "weigh", {}, stream_kind="batch")
+        if meanwhile == "refuse":
+            with pytest.raises(RecordError):
+                Store.create(path)
+        else:
+            Store.open(path, read_only=meanwhile == "read").close()
+        assert count_from_outside(path) == 2
+        store.append("LIN-03/1", "weigh", {}, stream_kind="batch")
+        assert count_from_outside(path) == 3
+        assert path.with_name(path.name + "-wal").exists()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="locks belong to the handle there")
+def test_a_lock_given_up_by_other_code_refuses_the_next_append(path):
+    """The same, done by a plain copy of the file in the same process: refused in words, nothing lost."""
+    with Store.open(path) as store:
+        store.append("LIN-03/1", "weigh", {}, stream_kind="batch")
+        path.read_bytes()
+        assert count_from_outside(path) == 2
+        with pytest.raises(RecordError) as caught:
+            store.append("LIN-03/1", "weigh", {}, stream_kind="batch")
+        assert caught.value.code == "labbook.moved_away"
+    with Store.open(path) as store:
+        store.append("LIN-03/1", "weigh", {}, stream_kind="batch")
+        assert len(store.read("LIN-03/1")) == 2
+    assert count_from_outside(path) == 3
+
+
 class TestLeftoverWal:
     @pytest.fixture
     def killed(self, path: Path) -> tuple[Path, int]:

@@ -61,7 +61,7 @@ def session_toys(tmp_path_factory: pytest.TempPathFactory) -> Toys:
 
 
 # One template with everything a write-up has: six figures of different kinds, six tables, text, typed notes.
-FIGURES = '''
+FIGURES = """
 import json
 import pandas as pd
 import plotly.graph_objects as go
@@ -71,7 +71,7 @@ from IPython.display import HTML, Markdown, display
 def show(figure, **kit):
     figure.update_layout(meta={"kit": kit} if kit else None, template="plotly_white")
     display({"application/vnd.plotly.v1+json": json.loads(figure.to_json())}, raw=True)
-'''
+"""
 SIX = [
     'show(go.Figure([go.Scatter(x=[1, 24, 72], y=[9000, 19000, 21000], name="LIN-03", mode="lines+markers"),'
     ' go.Scatter(x=[1, 24, 72], y=[8500, 18200, 20400], name="LIN-06", mode="lines+markers")],'

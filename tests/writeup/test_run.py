@@ -46,7 +46,9 @@ def refusal(template, parameters=LEAST, **options) -> KitError:
 
 
 def printed(executed) -> list[str]:
-    return [output["text"] for cell in executed.notebook.cells for output in cell.get("outputs", []) if "text" in output]
+    return [
+        output["text"] for cell in executed.notebook.cells for output in cell.get("outputs", []) if "text" in output
+    ]
 
 
 # --- what reaches the cells, and what comes back
@@ -54,7 +56,11 @@ def printed(executed) -> list[str]:
 
 def test_values_reach_the_cells_exactly(toys):
     nasty = 'a "quoted" \'one\'\n\\n {x} %s \u2028 ü \x00 """'
-    extra = ({"name": "text", "type": "text"}, {"name": "numbers", "type": "list of number"}, {"name": "yes", "type": "boolean"})
+    extra = (
+        {"name": "text", "type": "text"},
+        {"name": "numbers", "type": "list of number"},
+        {"name": "yes", "type": "boolean"},
+    )
     template = toys.template(
         "import json\nprint(json.dumps([source, trial, text, numbers, yes]))",
         extra=extra, assigned="text = None\nnumbers = None\nyes = None",
@@ -113,7 +119,9 @@ def test_the_plain_papermill_command_gives_the_same_outputs(toys, tmp_path):
     def outputs(notebook):
         cells = [cell for cell in notebook["cells"] if cell["cell_type"] == "code"]
         texts = [[output.get("data", output.get("text")) for output in cell["outputs"]] for cell in cells]
-        return [[{k: "".join(v) for k, v in o.items()} if isinstance(o, dict) else "".join(o) for o in t] for t in texts]
+        return [
+            [{k: "".join(v) for k, v in o.items()} if isinstance(o, dict) else "".join(o) for o in t] for t in texts
+        ]
 
     assert outputs(ours) == outputs(theirs)
     assert outputs(ours)[-1] == [{"text/plain": "42"}]
@@ -169,7 +177,9 @@ def alone(template: Path, cwd: Path, **environment: str) -> str:
 def test_bytes_do_not_depend_on_folder_time_zone_locale_hash_seed_or_a_formatter(toys, tmp_path):
     formatter = tmp_path / "formatter"
     formatter.mkdir()
-    (formatter / "black.py").write_text("class FileMode:\n    def __init__(self, **o): pass\ndef format_str(s, mode): return 'x' + s\n")
+    (formatter / "black.py").write_text(
+        "class FileMode:\n    def __init__(self, **o): pass\ndef format_str(s, mode): return 'x' + s\n"
+    )
     template = toys.template(MARKER)
     plain = alone(template, tmp_path / "one")
     elsewhere = alone(
@@ -182,11 +192,13 @@ def test_bytes_do_not_depend_on_folder_time_zone_locale_hash_seed_or_a_formatter
 
 def test_the_marker_of_that_test_does_differ_without_a_pinned_kernel(toys):
     """The check above can fail: the same cell, run by Python itself in those two ways, prints different lines."""
-    cell = MARKER.split("import pandas")[0]
+    cell = MARKER.split("import pandas", maxsplit=1)[0]
 
     def output(**environment):
         settings = {**os.environ, "LC_ALL": "C", **environment}
-        return subprocess.run([sys.executable, "-c", cell], env=settings, capture_output=True, text=True, check=True).stdout
+        return subprocess.run(
+            [sys.executable, "-c", cell], env=settings, capture_output=True, text=True, check=True
+        ).stdout
 
     assert output(PYTHONHASHSEED="1", TZ="UTC") != output(PYTHONHASHSEED="7", TZ="UTC")
     assert output(PYTHONHASHSEED="1", TZ="UTC") != output(PYTHONHASHSEED="1", TZ="Pacific/Auckland")
@@ -267,7 +279,9 @@ def test_time_is_counted_over_all_cells_together(toys):
     assert refusal(toys.template(*naps), timeout_s=1.5).code == "template.timeout"
 
 
-@pytest.mark.parametrize(("cell", "word"), [("import os\nos._exit(3)", "3"), ("import os\nos.kill(os.getpid(), 9)", "memory")])
+@pytest.mark.parametrize(
+    "cell, word", [("import os\nos._exit(3)", "3"), ("import os\nos.kill(os.getpid(), 9)", "memory")]
+)
 def test_a_dead_kernel_is_said_to_be_dead(toys, cell, word):
     error = refusal(toys.template(cell))
     assert error.code == "template.kernel_died" and word in error.what and "cell 3" in error.where
@@ -299,7 +313,9 @@ def test_an_interrupt_ends_the_kernel_and_is_passed_on(toys, kernels):
 
 @pytest.mark.skipif(os.name != "posix", reason="sends a signal")
 def test_ctrl_c_in_a_long_cell_ends_everything_quietly(toys, tmp_path):
-    template = toys.template("import os, pathlib, time\npathlib.Path('pid').write_text(str(os.getpid()))\ntime.sleep(600)")
+    template = toys.template(
+        "import os, pathlib, time\npathlib.Path('pid').write_text(str(os.getpid()))\ntime.sleep(600)"
+    )
     program = (
         "import sys\nfrom kit.writeup.run import run_template\n"
         "try:\n    run_template(sys.argv[1], {'source': 's', 'trial': 't'})\nexcept KeyboardInterrupt:\n    print('stopped')\n"
@@ -317,8 +333,12 @@ def test_ctrl_c_in_a_long_cell_ends_everything_quietly(toys, tmp_path):
 
 @pytest.mark.skipif(os.name != "posix", reason="sends a signal")
 def test_a_killed_caller_leaves_no_kernel_behind(toys, tmp_path):
-    template = toys.template("import os, pathlib, time\npathlib.Path('pid').write_text(str(os.getpid()))\ntime.sleep(600)")
-    program = "import sys\nfrom kit.writeup.run import run_template\nrun_template(sys.argv[1], {'source': 's', 'trial': 't'})"
+    template = toys.template(
+        "import os, pathlib, time\npathlib.Path('pid').write_text(str(os.getpid()))\ntime.sleep(600)"
+    )
+    program = (
+        "import sys\nfrom kit.writeup.run import run_template\nrun_template(sys.argv[1], {'source': 's', 'trial': 't'})"
+    )
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(tmp_path)}
     process = subprocess.Popen([sys.executable, "-c", program, str(template)], cwd=tmp_path, env=environment)
     kernel = wait_for_text(tmp_path / "pid", process)
@@ -359,7 +379,12 @@ def test_a_kernel_that_does_not_come_up_is_tried_once_more_over_tcp(toys, monkey
         real(self, local)
 
     def command(self):
-        good = [sys.executable, str(Path(kernel_process.__file__).with_name("kernel.py")), "-f", str(self._connection_file)]
+        good = [
+            sys.executable,
+            str(Path(kernel_process.__file__).with_name("kernel.py")),
+            "-f",
+            str(self._connection_file),
+        ]
         return good if len(ways) == 2 else [sys.executable, "-c", "raise SystemExit('out of luck')"]
 
     monkeypatch.setattr(KernelProcess, "_write_connection_file", record)
@@ -370,7 +395,9 @@ def test_a_kernel_that_does_not_come_up_is_tried_once_more_over_tcp(toys, monkey
 
 
 def test_a_kernel_that_never_comes_up_is_reported_with_its_last_line(toys, monkeypatch):
-    monkeypatch.setattr(KernelProcess, "_command", lambda self: [sys.executable, "-c", "raise SystemExit('out of luck')"])
+    monkeypatch.setattr(
+        KernelProcess, "_command", lambda self: [sys.executable, "-c", "raise SystemExit('out of luck')"]
+    )
     error = refusal(toys.template("1"))
     assert error.code == "template.kernel_start" and "out of luck" in error.what
 
@@ -418,15 +445,17 @@ def test_a_run_from_inside_a_notebook_works(toys):
 def test_a_fresh_kernel_knows_nothing_of_the_one_before(toys):
     leave = "import os, pandas\nos.environ['LEFT'] = 'x'\npandas.set_option('display.precision', 1)\nleft = 1"
     run_template(toys.template(leave, name="first"), LEAST)
-    look = "import os, pandas\nprint(os.environ.get('LEFT'), pandas.get_option('display.precision'), 'left' in globals())"
+    look = (
+        "import os, pandas\nprint(os.environ.get('LEFT'), pandas.get_option('display.precision'), 'left' in globals())"
+    )
     assert printed(run_template(toys.template(look, name="second"), LEAST)) == ["None 6 False\n"]
 
 
 def test_the_slow_import_is_skipped_and_stays_available(tmp_path):
     program = (
-        "import sys\nfrom kit.writeup.slow_import import without_slow_import\nbefore = list(sys.meta_path)\n"
+        "import sys\nfrom kit.writeup.slow_import import without_slow_import\n"
         "with without_slow_import():\n    import nbformat\n"
-        "print('rfc3987_syntax' in sys.modules, sys.meta_path == before)\n"
+        "print('rfc3987_syntax' in sys.modules, any('slow_import' in type(f).__module__ for f in sys.meta_path))\n"
         "import importlib.util\nprint(importlib.util.find_spec('rfc3987_syntax') is not None)\n"
         "nbformat.validate(nbformat.v4.new_notebook())\n"
     )
@@ -435,4 +464,4 @@ def test_the_slow_import_is_skipped_and_stays_available(tmp_path):
     import importlib.util
 
     installed = importlib.util.find_spec("rfc3987_syntax") is not None
-    assert result.stdout == f"False True\n{installed}\n"
+    assert result.stdout == f"False False\n{installed}\n"

@@ -25,9 +25,24 @@ from kit.formula.rules.findings import Finding, Review
 __all__ = ["RULES", "SPEC_RULES", "Finding", "Review", "review", "review_formula"]
 
 RULES = (
-    balance.total, balance.negative, caps.legal_limits, charge.anionic_polymer, charge.anionic_surfactant, charge.hard_chelator,
-    charge.amine_acidified, preservation.preserved, heat.limit, heat.melt, heat.combined_cold, heat.unknown, network.ratio, network.loads,
-    network.blend_alcohol, ranges.usual_contents, ranges.use_ranges, facts.from_memory,
+    balance.total,
+    balance.negative,
+    caps.legal_limits,
+    charge.anionic_polymer,
+    charge.anionic_surfactant,
+    charge.hard_chelator,
+    charge.amine_acidified,
+    preservation.preserved,
+    heat.limit,
+    heat.melt,
+    heat.combined_cold,
+    heat.unknown,
+    network.ratio,
+    network.loads,
+    network.blend_alcohol,
+    ranges.usual_contents,
+    ranges.use_ranges,
+    facts.from_memory,
 )
 SPEC_RULES = (ranges.ph_spec, ranges.ph_windows, ranges.unknown)
 

@@ -18,8 +18,10 @@ def total(composition: Composition) -> Iterable[Finding]:
     found = composition.total
     if abs(found - _TOTAL) > _TOLERANCE:
         off = found - _TOTAL
-        words = (f"The lines add up to {plain(found)} %, not to 100.00 %: {plain(abs(off))} % too {'much' if off > 0 else 'little'}. "
-                 "Correct a line, or make water the q.s. line.")
+        words = (
+            f"The lines add up to {plain(found)} %, not to 100.00 %: {plain(abs(off))} % too "
+            f"{'much' if off > 0 else 'little'}. Correct a line, or make water the q.s. line."
+        )
         yield Finding("stop", "formula.total", words, value=found, limit=_TOTAL, source="arithmetic")
 
 
@@ -28,21 +30,41 @@ def negative(composition: Composition) -> Iterable[Finding]:
     for line in composition.lines:
         if line.pct < 0:
             water = line.material.is_water
-            words = (f"{line.material.name} comes to {digits(line.pct)} %: the other lines add up to "
-                     f"{digits(composition.total - line.pct)} %. Lower them until something is left for it.")
-            yield Finding("stop", "formula.negative_water" if water else "formula.negative_line", words, (line.material.key,),
-                          value=line.pct, limit=Decimal(0), source="arithmetic")
+            words = (
+                f"{line.material.name} comes to {digits(line.pct)} %: the other lines add up to "
+                f"{digits(composition.total - line.pct)} %. Lower them until something is left for it."
+            )
+            yield Finding(
+                "stop",
+                "formula.negative_water" if water else "formula.negative_line",
+                words,
+                (line.material.key,),
+                value=line.pct,
+                limit=Decimal(0),
+                source="arithmetic",
+            )
 
 
 def qs_lines(formula: FormulaModel) -> Iterable[Finding]:
     """At most one line may be q.s.; what it takes up must be above zero."""
     lines = formula.qs_lines
     if len(lines) > 1:
-        words = (f"{len(lines)} lines are q.s. ({names(line.material.name for line in lines)}), so no percentage of them is determined. "
-                 "Give all but one its percentage. Nothing else was reviewed.")
-        yield Finding("stop", "formula.qs_two", words, tuple(line.material.key for line in lines), Decimal(len(lines)), Decimal(1),
-                      "arithmetic")
+        words = (
+            f"{len(lines)} lines are q.s. ({names(line.material.name for line in lines)}), so no percentage of them "
+            "is determined. Give all but one its percentage. Nothing else was reviewed."
+        )
+        yield Finding(
+            "stop",
+            "formula.qs_two",
+            words,
+            tuple(line.material.key for line in lines),
+            Decimal(len(lines)),
+            Decimal(1),
+            "arithmetic",
+        )
     elif lines and formula.qs_pct == 0:
         name = lines[0].material.name
-        words = f"Nothing is left for the q.s. line, {name}: the other lines add up to 100 %. Lower them, or take the line out."
+        words = (
+            f"Nothing is left for the q.s. line, {name}: the other lines add up to 100 %. Lower them, or take it out."
+        )
         yield Finding("stop", "formula.qs_zero", words, (lines[0].material.key,), Decimal(0), None, "arithmetic")

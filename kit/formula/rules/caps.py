@@ -19,7 +19,10 @@ _NEAR = Fraction(95, 100)
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """One INCI ingredient a limit counts; `counted_as` names what it is converted to, `ratio` mol of that per mol of it."""
+    """One INCI ingredient a limit counts.
+
+    `counted_as` names what it is converted to, `ratio` is mol of that per mol of it.
+    """
 
     inci: str
     counted_as: str = ""
@@ -46,10 +49,20 @@ class Cap:
     @classmethod
     def read(cls, row: Mapping) -> Cap:
         """A limit from its row in the file."""
-        members = tuple(Member(item["inci"], item.get("as", ""), Fraction(item.get("ratio", "1"))) for item in row["members"])
-        words = {name: row.get(name, "") for name in ("basis", "authority", "entry", "kind", "source", "checked_on", "note")}
-        return cls(code=row["code"], title=row["title"], limit=Decimal(row["limit"]), product_types=tuple(row["product_types"]),
-                   members=members, **words)
+        members = tuple(
+            Member(item["inci"], item.get("as", ""), Fraction(item.get("ratio", "1"))) for item in row["members"]
+        )
+        words = {
+            name: row.get(name, "") for name in ("basis", "authority", "entry", "kind", "source", "checked_on", "note")
+        }
+        return cls(
+            code=row["code"],
+            title=row["title"],
+            limit=Decimal(row["limit"]),
+            product_types=tuple(row["product_types"]),
+            members=members,
+            **words,
+        )
 
     def content(self, shares: Mapping[str, Share]) -> Fraction | None:
         """What the limit counts in these INCI parts, exactly; None when a molar mass it needs is not known. [% w/w]"""
@@ -100,14 +113,13 @@ def legal_limits(composition: Composition) -> Iterable[Finding]:
         if content is None:
             yield _unchecked(cap, shares)
         elif content > Fraction(cap.limit):
-            yield _finding(cap, shares, content, "stop", cap.code, "above", "Lower it.")
+            yield _finding(cap, shares, content, above=True)
         elif content >= Fraction(cap.limit) * _NEAR:
-            mend = "A strong lot or an over-weighing may pass it: work with the certificate of the lot."
-            yield _finding(cap, shares, content, "note", f"{cap.code}.near", "within 5 % of", mend)
+            yield _finding(cap, shares, content, above=False)
 
 
 def closing(composition: Composition, findings: Iterable[Finding]) -> str:
-    """The sentence a review ends with: whether a coded limit is exceeded, which list, read when, what rests on memory."""
+    """How a review ends: whether a coded limit is exceeded, which list, read when, what rests on memory."""
     known = caps_for(composition.product)
     if not known:
         return f"No limit of law is coded for the product type {composition.product!r}: none was checked."
@@ -116,23 +128,43 @@ def closing(composition: Composition, findings: Iterable[Finding]) -> str:
     start = f"Coded limits exceeded: {len(exceeded)}" if exceeded else "No coded limit exceeded"
     lists = " and ".join(f"{name} list" for name in dict.fromkeys(cap.authority for cap in known))
     read = max(cap.checked_on for cap in known)
-    memory = [cap.title for cap in met(composition) if cap.kind == "memory"]
+    meeting = met(composition)
+    memory = [cap.title for cap in meeting if cap.kind == "memory"]
+    unchecked = [cap.title for cap in meeting if cap.content(composition.shares()) is None]
     rest = f"; from memory, not read in the law text: {names(memory)}" if memory else ""
-    return (f"{start} ({lists}, {f'read {read}' if read else 'from memory'}{rest}). Only what the kit codes was checked: "
-            "the law text, the label and the safety assessment belong to qualified persons.")
+    rest += f"; not checked: {names(unchecked)}" if unchecked else ""
+    return (
+        f"{start} ({lists}, {f'read {read}' if read else 'from memory'}{rest}). Only what the kit codes was checked: "
+        "the law text, the label and the safety assessment belong to qualified persons."
+    )
 
 
-def _finding(cap: Cap, shares: Mapping[str, Share], content: Fraction, severity: str, code: str, place: str, mend: str) -> Finding:
+def _finding(cap: Cap, shares: Mapping[str, Share], content: Fraction, *, above: bool) -> Finding:
+    severity, code, place, mend = (
+        ("stop", cap.code, "above", "Lower it.")
+        if above
+        else (
+            "note",
+            f"{cap.code}.near",
+            "within 5 % of",
+            "A strong lot or an over-weighing may pass it: use the lot's certificate.",
+        )
+    )
     value = Decimal(content.numerator) / Decimal(content.denominator)
     materials = brought(cap.present(shares))
     doubt = " The limit is from memory: read the law text." if cap.kind == "memory" else ""
-    words = (f"{cap.title}: {digits(value, cap.limit)} % {cap.basis}, {place} the limit of {plain(cap.limit)} % "
-             f"({cap.authority}, {cap.entry}). Brought by {names(materials)}. {mend}{doubt}")
+    words = (
+        f"{cap.title}: {digits(value, cap.limit)} % {cap.basis}, {place} the limit of {plain(cap.limit)} % "
+        f"({cap.authority}, {cap.entry}). Brought by {names(materials)}. {mend}{doubt}"
+    )
     return Finding(severity, code, words, materials, value, cap.limit, cap.source)
 
 
 def _unchecked(cap: Cap, shares: Mapping[str, Share]) -> Finding:
     present = cap.present(shares)
-    words = (f"{cap.title}: the limit of {plain(cap.limit)} % {cap.basis} ({cap.authority}, {cap.entry}) was not checked, because the "
-             f"molar mass of {names(share.substance.inci for share in present)} is not known. Add it to the substance.")
+    words = (
+        f"{cap.title}: the limit of {plain(cap.limit)} % {cap.basis} ({cap.authority}, {cap.entry}) was not checked, "
+        f"because the molar mass of {names(share.substance.inci for share in present)} is not known. Add it to the "
+        "substance."
+    )
     return Finding("caution", "cap.unchecked", words, brought(present), None, cap.limit, cap.source)

@@ -1,7 +1,7 @@
 """Anionic-cationic incompatibility, and amines that stay a wax because acid is missing.
 
-The limits are common practice, no source: sulfates and sulfonates bind a quaternary far more strongly than carboxylates,
-and an anionic polymer pulls strings by bridging, whatever the balance of charge.
+The limits are common practice, no source: sulfates and sulfonates bind a quaternary far more strongly than
+carboxylates, and an anionic polymer pulls strings by bridging, whatever the balance of charge.
 """
 
 from __future__ import annotations
@@ -32,9 +32,11 @@ def anionic_polymer(composition: Composition) -> Iterable[Finding]:
     cationics, polymers = shares_of(composition, *CATIONICS), shares_of(composition, "anionic polymer")
     content = sum((share.pct for share in polymers), Decimal(0))
     if cationics and content > _POLYMER_PCT:
-        words = (f"{names(share.substance.inci for share in polymers)} ({digits(content)} %) is an anionic polymer and meets "
-                 f"{names(share.substance.inci for share in cationics)}: above {_POLYMER_PCT} % it pulls strings on contact and weeps "
-                 "later. Take a nonionic or cationic thickener instead.")
+        words = (
+            f"{names(share.substance.inci for share in polymers)} ({digits(content)} %) is an anionic polymer and "
+            f"meets {names(share.substance.inci for share in cationics)}: above {_POLYMER_PCT} % it pulls strings on "
+            "contact and weeps later. Take a nonionic or cationic thickener instead."
+        )
         yield Finding("stop", "charge.anionic_polymer", words, brought(polymers), content, _POLYMER_PCT, PRACTICE)
 
 
@@ -43,41 +45,58 @@ def anionic_surfactant(composition: Composition) -> Iterable[Finding]:
     cationic = cationic_meq_per_100g(composition)
     if not shares_of(composition, *CATIONIC_SURFACTANTS):
         return
-    for strength, (caution, stop) in _SURFACTANT_LIMITS.items():
+    for strength in _SURFACTANT_LIMITS:
         shares = [share for share in shares_of(composition, "anionic surfactant") if _strength(share) == strength]
         amounts = [share_meq_per_100g(share) for share in shares]
         if shares and (cationic is None or None in amounts):
-            yield _unknown_charge(shares, cationic is None)
-        elif shares and sum(amounts) / cationic > caution:
-            yield _clash(composition, shares, sum(amounts), cationic, strength, caution, stop)
+            yield _unknown_charge(shares)
+        elif shares and sum(amounts) / cationic > _SURFACTANT_LIMITS[strength][0]:
+            yield _clash(composition, shares, sum(amounts), cationic)
 
 
 def hard_chelator(composition: Composition) -> Iterable[Finding]:
     """A chelator with phosphate groups may haze with a quaternary."""
     shares = [share for share in shares_of(composition, "chelator") if share.substance.charge_strength == _HARD]
     if shares and shares_of(composition, *CATIONIC_SURFACTANTS):
-        words = (f"{names(share.substance.inci for share in shares)} ({digits(sum(share.pct for share in shares))} %) carries several hard "
-                 "anionic groups and may haze with the cationic: look at the water phase after the cationic is in.")
+        words = (
+            f"{names(share.substance.inci for share in shares)} ({digits(sum(share.pct for share in shares))} %) "
+            "carries several hard anionic groups and may haze with the cationic: look at the water phase after the "
+            "cationic is in."
+        )
         yield Finding("note", "charge.hard_chelator", words, brought(shares), source=PRACTICE)
 
 
 def amine_acidified(composition: Composition) -> Iterable[Finding]:
-    """An amine needs about one equivalent of acid before it is a cationic; no pH is computed, and the finding says so."""
+    """An amine needs about one equivalent of acid to be a cationic; no pH is computed, and the finding says so."""
     amines = shares_of(composition, "amine surfactant")
     amine, acid = amine_meq_per_100g(composition), acid_meq_per_100g(composition)
     if not amines:
         return
     if amine is None or acid is None:
-        yield Finding("note", "facts.unknown", "whether the acid neutralises the amine (molar mass or pKa)", brought(amines))
+        yield Finding(
+            "note", "facts.unknown", "whether the acid neutralises the amine (molar mass or pKa)", brought(amines)
+        )
         return
-    met = (f"{names(share.substance.inci for share in amines)} ({digits(amine)} meq/100 g) meets {digits(acid, amine)} meq/100 g of acid "
-           "(protons with a pKa below 5)")
-    counted = "It is counted here as if fully neutralised; no pH was computed, and alkaline lines take acid too: measure the pH."
+    met = (
+        f"{names(share.substance.inci for share in amines)} ({digits(amine)} meq/100 g) meets {digits(acid, amine)} "
+        "meq/100 g of acid (protons with a pKa below 5)"
+    )
+    counted = (
+        "It is counted as if fully neutralised; no pH was computed, and alkaline lines take acid too: measure the pH."
+    )
     if acid < amine:
-        words = f"{met}, less than one equivalent: what is not neutralised stays a wax. Add acid to the water phase. {counted}"
+        words = f"{met}, less than one equivalent: the rest stays a wax. Add acid to the water phase. {counted}"
         yield Finding("caution", "charge.amine_acid", words, brought(amines), acid, amine, PRACTICE)
     else:
-        yield Finding("note", "charge.amine_counted", f"{met}, one equivalent or more. {counted}", brought(amines), acid, amine, PRACTICE)
+        yield Finding(
+            "note",
+            "charge.amine_counted",
+            f"{met}, one equivalent or more. {counted}",
+            brought(amines),
+            acid,
+            amine,
+            PRACTICE,
+        )
 
 
 def _strength(share: Share) -> str:
@@ -85,17 +104,23 @@ def _strength(share: Share) -> str:
     return share.substance.charge_strength or _HARD
 
 
-def _clash(composition: Composition, shares: list[Share], anionic: Decimal, cationic: Decimal, strength: str, caution: Decimal,
-           stop: Decimal | None) -> Finding:
-    ratio = anionic / cationic
+def _clash(composition: Composition, shares: list[Share], anionic: Decimal, cationic: Decimal) -> Finding:
+    strength, ratio = _strength(shares[0]), anionic / cationic
+    caution, stop = _SURFACTANT_LIMITS[strength]
     severity, limit = ("stop", stop) if stop is not None and ratio > stop else ("caution", caution)
     amine = " (amine counted as if fully neutralised)" if shares_of(composition, "amine surfactant") else ""
-    words = (f"{names(share.substance.inci for share in shares)}: {digits(anionic)} meq/100 g of a {strength} against {digits(cationic)} "
-             f"meq/100 g of active cationic{amine}, ratio {digits(ratio, limit)}, above {limit:.2f}: they bind each other and the "
-             "cationic is lost to the hair. Take it out, or use a nonionic instead.")
+    words = (
+        f"{names(share.substance.inci for share in shares)}: {digits(anionic)} meq/100 g of a {strength} against "
+        f"{digits(cationic)} meq/100 g of active cationic{amine}, ratio {digits(ratio, limit)}, above {limit:.2f}: "
+        "they bind each other and the cationic is lost to the hair. Take it out, or use a nonionic instead."
+    )
     return Finding(severity, "charge.anionic_surfactant", words, brought(shares), ratio, limit, PRACTICE)
 
 
-def _unknown_charge(shares: list[Share], cationic: bool) -> Finding:
-    what = "charge of the cationic" if cationic else f"charge of {names(share.substance.inci for share in shares)}"
-    return Finding("note", "facts.unknown", f"anionic-cationic balance ({what})", brought(shares))
+def _unknown_charge(shares: list[Share]) -> Finding:
+    words = (
+        f"{names(share.substance.inci for share in shares)} is anionic and meets a cationic; how much is not known, "
+        "because a molar mass or a charge is missing. They bind each other: take it out, or add the fact and review "
+        "again."
+    )
+    return Finding("caution", "charge.anionic_surfactant", words, brought(shares), source=PRACTICE)

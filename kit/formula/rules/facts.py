@@ -10,10 +10,15 @@ from kit.formula.material import Fact
 from kit.formula.rules.caps import met
 from kit.formula.rules.findings import Finding, names
 
-_PLURALS = {"use_range": ("use range", "use ranges"), "heat_max": ("heat limit", "heat limits"),
-            "melt_min": ("melting temperature", "melting temperatures"), "ph_window": ("pH window", "pH windows"),
-            "molar_mass": ("molar mass", "molar masses"), "charge_density": ("charge density", "charge densities"),
-            "cap": ("limit of law", "limits of law")}
+_PLURALS = {
+    "use_range": ("use range", "use ranges"),
+    "heat_max": ("heat limit", "heat limits"),
+    "melt_min": ("melting temperature", "melting temperatures"),
+    "ph_window": ("pH window", "pH windows"),
+    "molar_mass": ("molar mass", "molar masses"),
+    "charge_density": ("charge density", "charge densities"),
+    "cap": ("limit of law", "limits of law"),
+}
 
 
 def from_memory(composition: Composition) -> Iterable[Finding]:
@@ -23,9 +28,17 @@ def from_memory(composition: Composition) -> Iterable[Finding]:
     if counts:
         told = names((f"{count} {_PLURALS[name][count > 1]}" for name, count in counts.most_common()), most=len(counts))
         limits = [cap.title for cap in met(composition) if cap.kind == "memory"]
-        law = f" Limits of law among them, to be read before use: {names(limits)}." if limits else " No limit of law is among them."
-        yield Finding("note", "facts.memory", f"{sum(counts.values())} of the {len(used)} numbers used here rest on memory or common practice, "
-                      f"not on a document read: {told}.{law} Replace them with the supplier's data.")
+        law = (
+            f" Limits of law among them, to be read before use: {names(limits)}."
+            if limits
+            else " No limit of law is among them."
+        )
+        yield Finding(
+            "note",
+            "facts.memory",
+            f"{sum(counts.values())} of the {len(used)} numbers used here rest on memory or common practice, "
+            f"not on a document read: {told}.{law} Replace them with the supplier's data.",
+        )
 
 
 def merged_unknowns(findings: Iterable[Finding]) -> list[Finding]:
@@ -54,5 +67,12 @@ def _facts(composition: Composition) -> Iterable[tuple[str, str]]:
 
 def _counts_by_mole(category: str) -> bool:
     """Categories whose amount in moles or charge a rule uses."""
-    return category in ("cationic surfactant", "amine surfactant", "fatty alcohol", "anionic surfactant", "anionic polymer", "acid",
-                        "preservative")
+    return category in (
+        "cationic surfactant",
+        "amine surfactant",
+        "fatty alcohol",
+        "anionic surfactant",
+        "anionic polymer",
+        "acid",
+        "preservative",
+    )

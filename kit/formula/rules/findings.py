@@ -1,4 +1,4 @@
-"""What a review says: findings with a stable code, the worst first, and one closing sentence about the limits of law."""
+"""What a review says: findings with a stable code, the worst first, and a closing sentence about the limits of law."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class Finding:
     code : str               Stable code such as `cap.quat_sum`.
     words : str              What, the number, the limit, and what to do.
     materials : tuple        Keys of the supply forms it is about.
-    value, limit : Decimal   The number found and the one it was held against, in the unit the words name; None without one.
+    value, limit : Decimal   The number found and what it was held against, in the unit the words name; may be None.
     source : str             Key of the source of the limit, or "common practice, no source".
     """
 
@@ -61,7 +61,7 @@ class Finding:
 
 @dataclass(frozen=True)
 class Review:
-    """A composition held against every coded rule. `findings` stand in order: stop, caution, note, the weightiest first."""
+    """A composition held against every coded rule; `findings` in order: stop, caution, note, the weightiest first."""
 
     title: str
     findings: tuple[Finding, ...]
@@ -97,8 +97,13 @@ class Review:
 
     def table(self) -> Table:
         """The findings as a table, the worst first."""
-        rows = [(Cell(finding.severity.upper(), _TONES[finding.severity]), finding.words, finding.code) for finding in self.findings]
-        return Table(("severity", "finding", "code"), rows, title=f"Review of {self.title}: {self.count()}", note=self.closing)
+        rows = [
+            (Cell(finding.severity.upper(), _TONES[finding.severity]), finding.words, finding.code)
+            for finding in self.findings
+        ]
+        return Table(
+            ("severity", "finding", "code"), rows, title=f"Review of {self.title}: {self.count()}", note=self.closing
+        )
 
     def count(self) -> str:
         """ "1 stop, no caution, 2 notes" """
@@ -154,7 +159,9 @@ def digits(value: Decimal, limit: Decimal | None = None, places: int = 2) -> str
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:
-    return textwrap.wrap(text, 110, initial_indent=indent, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+    return textwrap.wrap(
+        text, 110, initial_indent=indent, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+    )
 
 
 def _rank(finding: Finding) -> tuple:

@@ -18,14 +18,18 @@ _AFTER = "after"
 
 @dataclass(frozen=True, slots=True)
 class Exposure:
-    """A temperature a phase is brought to, and the step that does it. [degC]"""
+    """A temperature a phase is brought to, and the step that does it. [degC]
+
+    `own` is True for a temperature of the phase itself, up to its going into the batch; False for one of the batch.
+    """
 
     temp_c: Decimal
     doing: str
+    own: bool = True
 
 
 def exposures(composition: Composition) -> dict[str, tuple[Exposure, ...]]:
-    """For each phase, every temperature the steps bring it to; a phase no step gives a temperature for has none. [degC]"""
+    """For each phase, every temperature the steps bring it to; none where no step gives one. [degC]"""
     course = _Course({line.phase: line.kind for line in composition.lines})
     for step in composition.steps:
         course.take(step)
@@ -35,59 +39,114 @@ def exposures(composition: Composition) -> dict[str, tuple[Exposure, ...]]:
 def limit(composition: Composition) -> Iterable[Finding]:
     """No line may see more than its `heat_max`."""
     hottest = _hottest(composition)
-    over = [line for line in composition.lines
-            if line.material.heat_max is not None and line.phase in hottest and hottest[line.phase].temp_c > _limit_c(line.material)]
+    over = [
+        line
+        for line in composition.lines
+        if line.material.heat_max is not None
+        and line.phase in hottest
+        and hottest[line.phase].temp_c > _limit_c(line.material)
+    ]
     for doing in dict.fromkeys(hottest[line.phase].doing for line in over):
         lines = [line for line in over if hottest[line.phase].doing == doing]
         limits = {line.material.name: _limit_c(line.material) for line in lines}
         told = names(f"{name} (at most {plain(temp)} degC)" for name, temp in limits.items())
-        words = (f"{told}: {doing}, {plain(hottest[lines[0].phase].temp_c)} degC. It loses strength or changes odour. Move it to the "
-                 "cool-down and add it below its limit.")
-        yield Finding("caution", "heat.limit", words, line_keys(lines), hottest[lines[0].phase].temp_c, min(limits.values()),
-                      source_of(lines[0].material.heat_max))
+        words = (
+            f"{told}: {doing}, {plain(hottest[lines[0].phase].temp_c)} degC. It loses strength or changes odour. Move "
+            "it to the cool-down and add it below its limit."
+        )
+        yield Finding(
+            "caution",
+            "heat.limit",
+            words,
+            line_keys(lines),
+            hottest[lines[0].phase].temp_c,
+            min(limits.values()),
+            source_of(lines[0].material.heat_max),
+        )
 
 
 def melt(composition: Composition) -> Iterable[Finding]:
     """A line of a hot phase must be brought to the temperature it needs to melt or dissolve."""
-    hottest = _hottest(composition)
-    cold = [line for line in composition.lines if line.kind in HOT_KINDS and line.material.melt_min is not None
-            and line.phase in hottest and hottest[line.phase].temp_c < line.material.melt_min.value]
+    hottest = _hottest(composition, own=True)
+    cold = [
+        line
+        for line in composition.lines
+        if line.kind in HOT_KINDS
+        and line.material.melt_min is not None
+        and line.phase in hottest
+        and hottest[line.phase].temp_c < line.material.melt_min.value
+    ]
     for phase in dict.fromkeys(line.phase for line in cold):
         lines = [line for line in cold if line.phase == phase]
         reached, needed = hottest[phase].temp_c, max(line.material.melt_min.value for line in lines)
         told = names(f"{line.material.name} ({plain(line.material.melt_min.value)} degC)" for line in lines)
-        words = (f"Phase {phase} reaches {plain(reached)} degC, below what {told} needs to melt fully: unmelted wax sets as grains. Hold the "
-                 f"phase at {plain(needed)} degC until it is clear.")
-        yield Finding("caution", "heat.melt", words, line_keys(lines), reached, needed, source_of(lines[0].material.melt_min))
+        words = (
+            f"Phase {phase} reaches {plain(reached)} degC, below what {told} needs to melt fully: unmelted wax sets "
+            f"as grains. Hold the phase at {plain(needed)} degC until it is clear."
+        )
+        yield Finding(
+            "caution", "heat.melt", words, line_keys(lines), reached, needed, source_of(lines[0].material.melt_min)
+        )
 
 
 def combined_cold(composition: Composition) -> Iterable[Finding]:
     """The batch after combining must still be above the melting temperature of its fatty alcohols."""
-    alcohols = [line for line in composition.lines if line.material.melt_min is not None and line.pct > 0
-                and all(part.substance.category == "fatty alcohol" for part in line.material.parts)]
+    alcohols = [
+        line
+        for line in composition.lines
+        if line.material.melt_min is not None
+        and line.pct > 0
+        and all(part.substance.category == "fatty alcohol" for part in line.material.parts)
+    ]
     for step in composition.steps:
         after = dict(step.temps_c).get(_AFTER, step.temp_c)
         cold = [line for line in alcohols if after is not None and after < line.material.melt_min.value]
         if step.do == "combine" and cold:
             needed = max(line.material.melt_min.value for line in cold)
-            words = (f"After combining the batch is at {plain(after)} degC, below the {plain(needed)} degC of "
-                     f"{names(line.material.name for line in cold)}: the fat freezes into grains. Warm both phases, or pour more slowly.")
-            yield Finding("caution", "heat.combined_cold", words, line_keys(cold), after, needed, source_of(cold[0].material.melt_min))
+            words = (
+                f"After combining the batch is at {plain(after)} degC, below the {plain(needed)} degC of "
+                f"{names(line.material.name for line in cold)}: the fat freezes into grains. Warm both phases, or "
+                "pour more slowly."
+            )
+            yield Finding(
+                "caution",
+                "heat.combined_cold",
+                words,
+                line_keys(cold),
+                after,
+                needed,
+                source_of(cold[0].material.melt_min),
+            )
 
 
 def unknown(composition: Composition) -> Iterable[Finding]:
     """Heat that could not be judged: a limit or a temperature is missing."""
     hottest = _hottest(composition)
-    warm = [line for line in composition.lines if line.material.heat_max is None and not line.material.is_water
-            and line.phase in hottest and hottest[line.phase].temp_c > _WARM_C]
+    warm = [
+        line
+        for line in composition.lines
+        if line.material.heat_max is None
+        and not line.material.is_water
+        and line.phase in hottest
+        and hottest[line.phase].temp_c > _WARM_C
+    ]
     if warm:
-        yield Finding("note", "facts.unknown", f"heat limit of {names(line.material.name for line in warm)}, above {_WARM_C} degC",
-                      line_keys(warm))
-    blind = [line for line in composition.lines if line.phase not in hottest and _has_heat_fact(line.material)]
+        yield Finding(
+            "note",
+            "facts.unknown",
+            f"heat limit of {names(line.material.name for line in warm)}, above {_WARM_C} degC",
+            line_keys(warm),
+        )
+    own = _hottest(composition, own=True)
+    blind = [line for line in composition.lines if line.phase not in own and _has_heat_fact(line.material)]
     for phase in dict.fromkeys(line.phase for line in blind):
         lines = [line for line in blind if line.phase == phase]
-        yield Finding("note", "facts.unknown", f"heat of {names(line.material.name for line in lines)} (no step gives a temperature for "
-                      f"phase {phase})", line_keys(lines))
+        yield Finding(
+            "note",
+            "facts.unknown",
+            f"heat of {names(line.material.name for line in lines)} (no step gives a temperature for phase {phase})",
+            line_keys(lines),
+        )
 
 
 class _Course:
@@ -117,14 +176,14 @@ class _Course:
         after = temps.get(_AFTER, step.temp_c)
         known = [temps[phase] for phase in phases if phase in temps]
         self.batch_c = after if after is not None else max(known, default=self.batch_c)
-        self._mark(self.inside, after, "the batch after combining")
+        self._mark(self.inside, after, "the batch after combining", own=False)
 
     def _add(self, step: Step) -> None:
         if step.temp_c is not None:
             self.batch_c = step.temp_c
         self._enter([step.phase])
         self._mark([step.phase], self.batch_c, f"phase {step.phase} goes into the batch")
-        self._mark([phase for phase in self.inside if phase != step.phase], step.temp_c, "the batch is held")
+        self._mark([phase for phase in self.inside if phase != step.phase], step.temp_c, "the batch is held", own=False)
 
     def _hold(self, step: Step) -> None:
         for phase, temp in step.temps_c:
@@ -133,9 +192,10 @@ class _Course:
         if alone:
             self._mark([step.phase], step.temp_c, f"phase {step.phase} is heated")
         else:
-            phases = self.inside or self._hot_phases([])
             self.batch_c = step.temp_c if step.temp_c is not None and self.inside else self.batch_c
-            self._mark(phases, None if step.do == "cool" else step.temp_c, "the batch is held" if self.inside else "the phase is heated")
+            temp = None if step.do == "cool" else step.temp_c
+            self._mark(self.inside, temp, "the batch is held", own=False)
+            self._mark([] if self.inside else self._hot_phases([]), temp, "the phase is heated")
 
     def _hot_phases(self, named: list[str]) -> list[str]:
         return list(dict.fromkeys([*named, *(phase for phase, kind in self.kinds.items() if kind in HOT_KINDS)]))
@@ -143,13 +203,18 @@ class _Course:
     def _enter(self, phases: Iterable[str]) -> None:
         self.inside = list(dict.fromkeys([*self.inside, *phases]))
 
-    def _mark(self, phases: Iterable[str], temp_c: Decimal | None, doing: str) -> None:
+    def _mark(self, phases: Iterable[str], temp_c: Decimal | None, doing: str, own: bool = True) -> None:
         for phase in phases if temp_c is not None else ():
-            self.seen.setdefault(phase, []).append(Exposure(temp_c, doing))
+            self.seen.setdefault(phase, []).append(Exposure(temp_c, doing, own))
 
 
-def _hottest(composition: Composition) -> dict[str, Exposure]:
-    return {phase: max(seen, key=lambda exposure: exposure.temp_c) for phase, seen in exposures(composition).items()}
+def _hottest(composition: Composition, own: bool = False) -> dict[str, Exposure]:
+    """The hottest exposure of each phase; with `own` only those of the phase itself."""
+    courses = {
+        phase: [exposure for exposure in seen if exposure.own or not own]
+        for phase, seen in exposures(composition).items()
+    }
+    return {phase: max(seen, key=lambda exposure: exposure.temp_c) for phase, seen in courses.items() if seen}
 
 
 def _limit_c(material: Material) -> Decimal:

@@ -45,8 +45,11 @@ def blend_alcohol(composition: Composition) -> Iterable[Finding]:
     lines = [line for line in composition.lines if _alcohol_in_blend(line)]
     hidden = sum((_alcohol_in_blend(line) for line in lines), Decimal(0))
     if lines:
-        words = (f"{names(line.material.name for line in lines)} brings {digits(hidden)} % of fatty alcohol; with it the formula holds "
-                 f"{digits(content_pct(composition, 'fatty alcohol'))} %, and that total counts in the ratio and on the label.")
+        words = (
+            f"{names(line.material.name for line in lines)} brings {digits(hidden)} % of fatty alcohol; with it the "
+            f"formula holds {digits(content_pct(composition, 'fatty alcohol'))} %, and that total counts in the ratio "
+            "and on the label."
+        )
         yield Finding("note", "network.blend_alcohol", words, line_keys(lines), hidden, source="arithmetic")
 
 
@@ -54,43 +57,95 @@ def loads(composition: Composition) -> Iterable[Finding]:
     """Total fatty alcohol and total active cationic."""
     alcohol, cationic = content_pct(composition, "fatty alcohol"), content_pct(composition, *CATIONIC_SURFACTANTS)
     if alcohol > _ALCOHOL_HIGH:
-        words = (f"Fatty alcohol of all sources: {digits(alcohol, _ALCOHOL_HIGH)} %, above the usual {_ALCOHOL_HIGH} %: stiff, waxy, "
-                 "slow to rinse. Lower it, blends included.")
-        yield Finding("caution", "network.alcohol_high", words, _bringing(composition, "fatty alcohol"), alcohol, _ALCOHOL_HIGH, PRACTICE)
+        words = (
+            f"Fatty alcohol of all sources: {digits(alcohol, _ALCOHOL_HIGH)} %, above the usual {_ALCOHOL_HIGH} %: "
+            "stiff, waxy, slow to rinse. Lower it, blends included."
+        )
+        yield Finding(
+            "caution",
+            "network.alcohol_high",
+            words,
+            _bringing(composition, "fatty alcohol"),
+            alcohol,
+            _ALCOHOL_HIGH,
+            PRACTICE,
+        )
     if cationic > _CATIONIC_HIGH:
-        words = (f"Active cationic surfactant: {digits(cationic, _CATIONIC_HIGH)} %, above the usual {_CATIONIC_HIGH} %: harsher to eyes "
-                 "and skin, heavy on hair. Lower it.")
-        yield Finding("caution", "network.cationic_high", words, _bringing(composition, *CATIONIC_SURFACTANTS), cationic, _CATIONIC_HIGH,
-                      PRACTICE)
+        words = (
+            f"Active cationic surfactant: {digits(cationic, _CATIONIC_HIGH)} %, above the usual {_CATIONIC_HIGH} %: "
+            "harsher to eyes and skin, heavy on hair. Lower it."
+        )
+        yield Finding(
+            "caution",
+            "network.cationic_high",
+            words,
+            _bringing(composition, *CATIONIC_SURFACTANTS),
+            cationic,
+            _CATIONIC_HIGH,
+            PRACTICE,
+        )
 
 
 def _ratio_unknown(composition: Composition) -> Iterable[Finding]:
     if amount_mmol_per_100g(composition, *CATIONIC_SURFACTANTS) != 0:
-        lacking = [share.substance.inci for share in shares_of(composition, "fatty alcohol", *CATIONIC_SURFACTANTS)
-                   if amount_mmol_per_100g(composition, share.substance.category) is None]
-        yield Finding("note", "facts.unknown", f"fatty alcohol:cationic (molar mass among {names(lacking)})",
-                      _bringing(composition, *CATIONIC_SURFACTANTS))
+        lacking = [
+            share.substance.inci
+            for share in shares_of(composition, "fatty alcohol", *CATIONIC_SURFACTANTS)
+            if amount_mmol_per_100g(composition, share.substance.category) is None
+        ]
+        yield Finding(
+            "note",
+            "facts.unknown",
+            f"fatty alcohol:cationic (molar mass among {names(lacking)})",
+            _bringing(composition, *CATIONIC_SURFACTANTS),
+        )
 
 
 def _ratio_low(composition: Composition, found: Decimal) -> Iterable[Finding]:
     cationics = shares_of(composition, *CATIONIC_SURFACTANTS)
     two_tailed = all(_two_tailed(share.substance.inci) for share in cationics)
-    judged = ("two-chain cationics build bilayers with little alcohol, so this may be meant" if two_tailed
-              else "thin, with free cationic that bites eyes and skin. Raise the alcohol or lower the cationic; 3 to 5 is usual")
-    words = (f"Fatty alcohol:cationic is {digits(found, _RATIO_LOW)} mol/mol ({digits(content_pct(composition, 'fatty alcohol'))} % alcohol "
-             f"of all sources), below {_RATIO_LOW}{_amine(composition)}: {judged}.")
-    yield Finding("note" if two_tailed else "caution", "network.ratio_low", words, _bringing(composition, *CATIONIC_SURFACTANTS), found,
-                  _RATIO_LOW, PRACTICE)
+    judged = (
+        "two-chain cationics build bilayers with little alcohol, so this may be meant"
+        if two_tailed
+        else "thin, with free cationic that bites eyes and skin. Raise the alcohol or lower the cationic; usual: 3 to 5"
+    )
+    words = (
+        f"Fatty alcohol:cationic is {digits(found, _RATIO_LOW)} mol/mol "
+        f"({digits(content_pct(composition, 'fatty alcohol'))} % alcohol of all sources), below "
+        f"{_RATIO_LOW}{_amine(composition)}: {judged}."
+    )
+    yield Finding(
+        "note" if two_tailed else "caution",
+        "network.ratio_low",
+        words,
+        _bringing(composition, *CATIONIC_SURFACTANTS),
+        found,
+        _RATIO_LOW,
+        PRACTICE,
+    )
 
 
 def _ratio_high(composition: Composition, found: Decimal) -> Finding:
     low_quat = _mostly_from_blends(composition)
-    judged = ("usual for a blend low in quaternary; watch for grain on storage" if low_quat
-              else "alcohol may crystallise into grains, and slip is poor. Lower the alcohol or raise the cationic; 3 to 5 is usual")
-    words = (f"Fatty alcohol:cationic is {digits(found, _RATIO_HIGH)} mol/mol ({digits(content_pct(composition, 'fatty alcohol'))} % alcohol "
-             f"of all sources), above {_RATIO_HIGH}{_amine(composition)}: {judged}.")
-    return Finding("note" if low_quat else "caution", "network.ratio_high", words, _bringing(composition, "fatty alcohol"), found,
-                   _RATIO_HIGH, PRACTICE)
+    judged = (
+        "usual for a blend low in quaternary; watch for grain on storage"
+        if low_quat
+        else "alcohol may crystallise into grains; slip is poor. Lower the alcohol or raise the cationic; usual: 3 to 5"
+    )
+    words = (
+        f"Fatty alcohol:cationic is {digits(found, _RATIO_HIGH)} mol/mol "
+        f"({digits(content_pct(composition, 'fatty alcohol'))} % alcohol of all sources), above "
+        f"{_RATIO_HIGH}{_amine(composition)}: {judged}."
+    )
+    return Finding(
+        "note" if low_quat else "caution",
+        "network.ratio_high",
+        words,
+        _bringing(composition, "fatty alcohol"),
+        found,
+        _RATIO_HIGH,
+        PRACTICE,
+    )
 
 
 def _two_tailed(inci: str) -> bool:
@@ -100,7 +155,9 @@ def _two_tailed(inci: str) -> bool:
 
 def _mostly_from_blends(composition: Composition) -> bool:
     """Whether half or more of the active cationic comes in with fatty alcohol around it."""
-    blended = sum((_part_pct(line, *CATIONIC_SURFACTANTS) for line in composition.lines if _alcohol_in_blend(line)), Decimal(0))
+    blended = sum(
+        (_part_pct(line, *CATIONIC_SURFACTANTS) for line in composition.lines if _alcohol_in_blend(line)), Decimal(0)
+    )
     return 2 * blended >= content_pct(composition, *CATIONIC_SURFACTANTS)
 
 
@@ -109,7 +166,9 @@ def _alcohol_in_blend(line: CompositionLine) -> Decimal:
 
 
 def _part_pct(line: CompositionLine, *categories: str) -> Decimal:
-    return sum((line.pct * part.pct / 100 for part in line.material.parts if part.substance.category in categories), Decimal(0))
+    return sum(
+        (line.pct * part.pct / 100 for part in line.material.parts if part.substance.category in categories), Decimal(0)
+    )
 
 
 def _amine(composition: Composition) -> str:

@@ -10,7 +10,9 @@ from kit.formula.network import content_pct
 from kit.formula.rules.findings import PRACTICE, Finding, digits, keys, names
 
 _WATERY_PCT = Decimal(20)
-_TEST = "No computed number replaces a laboratory challenge test; until one is passed the product is for the bench only."
+_TEST = (
+    "No computed number replaces a laboratory challenge test; until one is passed the product is for the bench only."
+)
 
 
 def preserved(composition: Composition) -> Iterable[Finding]:
@@ -20,15 +22,23 @@ def preserved(composition: Composition) -> Iterable[Finding]:
         return
     boosters = _with_active(composition, "preservative booster")
     if boosters:
-        words = (f"{names(material.name for material in boosters)} boosts a preservative, and no preservative is there, with "
-                 f"{digits(water)} % water. Add one that works at the pH of the product. {_TEST}")
+        words = (
+            f"{names(material.name for material in boosters)} boosts a preservative, and no preservative is there, "
+            f"with {digits(water)} % water. Add one that works at the pH of the product. {_TEST}"
+        )
         yield Finding("caution", "preservation.booster_only", words, keys(boosters), source=PRACTICE)
     else:
-        words = (f"No preservative, with {digits(water)} % water: microbes grow in it. Add a system that works at the pH of the product. "
-                 f"{_TEST}")
+        words = (
+            f"No preservative, with {digits(water)} % water: microbes grow in it. Add a system that works at the pH "
+            f"of the product. {_TEST}"
+        )
         yield Finding("stop", "preservation.none", words, value=Decimal(0), source=PRACTICE)
 
 
 def _with_active(composition: Composition, category: str) -> list:
-    return [material for material in composition.materials() if composition.pct(material.key) > 0
-            and any(part.role == "active" and part.substance.category == category for part in material.parts)]
+    return [
+        material
+        for material in composition.materials()
+        if composition.pct(material.key) > 0
+        and any(part.role == "active" and part.substance.category == category for part in material.parts)
+    ]

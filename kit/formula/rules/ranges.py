@@ -30,12 +30,43 @@ class Usual:
 
 
 USUAL = (
-    Usual("range.water", "Water of all sources", ("water",), Decimal(60), "The network needs water to swell; check the other lines.", True),
-    Usual("range.oil", "Oils, esters and silicones", OILS, Decimal(10), "Oil dissolves the network: expect a thinner product. Lower it."),
-    Usual("range.thickener", "Thickeners and cationic polymers", ("thickener", "cationic polymer"), Decimal(1), "Stringy feel. Lower it."),
+    Usual(
+        "range.water",
+        "Water of all sources",
+        ("water",),
+        Decimal(60),
+        "The network needs water to swell; check the other lines.",
+        True,
+    ),
+    Usual(
+        "range.oil",
+        "Oils, esters and silicones",
+        OILS,
+        Decimal(10),
+        "Oil dissolves the network: expect a thinner product. Lower it.",
+    ),
+    Usual(
+        "range.thickener",
+        "Thickeners and cationic polymers",
+        ("thickener", "cationic polymer"),
+        Decimal(1),
+        "Stringy feel. Lower it.",
+    ),
     Usual("range.humectant", "Humectants", ("humectant",), Decimal(15), "Tacky, and still no preservative. Lower it."),
-    Usual("range.chelator", "Chelator, active", ("chelator",), Decimal("0.5"), "More does not help; salt thins the gel. Lower it."),
-    Usual("range.fragrance", "Fragrance", ("fragrance",), Decimal("1.5"), "It thins the gel and brings allergens. Lower it."),
+    Usual(
+        "range.chelator",
+        "Chelator, active",
+        ("chelator",),
+        Decimal("0.5"),
+        "More does not help; salt thins the gel. Lower it.",
+    ),
+    Usual(
+        "range.fragrance",
+        "Fragrance",
+        ("fragrance",),
+        Decimal("1.5"),
+        "It thins the gel and brings allergens. Lower it.",
+    ),
 )
 
 
@@ -45,7 +76,8 @@ def usual_contents(composition: Composition) -> Iterable[Finding]:
         content = content_pct(composition, *usual.categories)
         if content < usual.bound if usual.below else content > usual.bound:
             side = "below" if usual.below else "above"
-            words = f"{usual.title}: {digits(content, usual.bound)} %, {side} the usual {plain(usual.bound)} %. {usual.mend}"
+            found = f"{usual.title}: {digits(content, usual.bound)} %"
+            words = f"{found}, {side} the usual {plain(usual.bound)} %. {usual.mend}"
             yield Finding("caution", usual.code, words, value=content, limit=usual.bound, source=PRACTICE)
 
 
@@ -61,7 +93,12 @@ def use_ranges(composition: Composition) -> Iterable[Finding]:
         elif fact.low is not None and content < fact.low:
             below.append((material, content, fact))
     if above:
-        yield _outside("caution", above, "above", "Check the percentage and the supplier's advice; a slip of the decimal looks like this.")
+        yield _outside(
+            "caution",
+            above,
+            "above",
+            "Check the percentage and the supplier's advice; a slip of the decimal looks like this.",
+        )
     if below:
         yield _outside("note", below, "below", "It may do little at that level.")
 
@@ -72,7 +109,10 @@ def ph_spec(composition: Composition, spec: Sequence[SpecLine]) -> Iterable[Find
     for line in _ph_lines(spec):
         low, high = _bounds(line)
         if low < _PH_LOW or high > _PH_HIGH:
-            words = f"The spec asks for pH {line.words()}; a conditioner outside {_PH_LOW} to {_PH_HIGH} is unusual. Check the limits typed."
+            words = (
+                f"The spec asks for pH {line.words()}; a conditioner outside {_PH_LOW} to {_PH_HIGH} is unusual. "
+                "Check the limits typed."
+            )
             yield Finding("caution", "range.ph_spec", words, source=PRACTICE)
 
 
@@ -80,8 +120,13 @@ def ph_windows(composition: Composition, spec: Sequence[SpecLine]) -> Iterable[F
     """The pH asked for must lie in the window where each material works."""
     for line in _ph_lines(spec):
         low, high = _bounds(line)
-        bad = [material for material in composition.materials() if material.ph_window is not None
-               and composition.pct(material.key) > 0 and _outside_window(material.ph_window, low, high)]
+        bad = [
+            material
+            for material in composition.materials()
+            if material.ph_window is not None
+            and composition.pct(material.key) > 0
+            and _outside_window(material.ph_window, low, high)
+        ]
         if bad:
             yield _window_finding(line, low, high, bad)
 
@@ -90,14 +135,24 @@ def unknown(composition: Composition, spec: Sequence[SpecLine]) -> Iterable[Find
     """Ranges and windows that could not be judged."""
     lacking = [material for material in composition.materials() if material.use_range is None and not material.is_water]
     if lacking:
-        yield Finding("note", "facts.unknown", f"use range of {names(material.name for material in lacking)}", keys(lacking))
+        yield Finding(
+            "note", "facts.unknown", f"use range of {names(material.name for material in lacking)}", keys(lacking)
+        )
     windowed = [material for material in composition.materials() if material.ph_window is not None]
     if windowed and not _ph_lines(spec):
-        yield Finding("note", "facts.unknown", f"pH windows of {names(material.name for material in windowed)} (the formula has no pH spec)",
-                      keys(windowed))
-    open_ones = [material for material in composition.materials() if material.ph_window is None and _needs_window(material)]
+        yield Finding(
+            "note",
+            "facts.unknown",
+            f"pH windows of {names(material.name for material in windowed)} (the formula has no pH spec)",
+            keys(windowed),
+        )
+    open_ones = [
+        material for material in composition.materials() if material.ph_window is None and _needs_window(material)
+    ]
     if open_ones:
-        yield Finding("note", "facts.unknown", f"pH window of {names(material.name for material in open_ones)}", keys(open_ones))
+        yield Finding(
+            "note", "facts.unknown", f"pH window of {names(material.name for material in open_ones)}", keys(open_ones)
+        )
     if composition.product != "rinse-off hair":
         yield Finding("note", "facts.unknown", f"usual contents (none are coded for {composition.product})")
 
@@ -108,11 +163,20 @@ def _content(composition: Composition, material: Material) -> Decimal:
 
 
 def _outside(severity: str, items: list[tuple[Material, Decimal, Fact]], side: str, mend: str) -> Finding:
-    told = names((f"{material.name} {show_pct(content)} % ({_range_words(fact)})" for material, content, fact in items), most=6)
+    told = names(
+        (f"{material.name} {show_pct(content)} % ({_range_words(fact)})" for material, content, fact in items), most=6
+    )
     one = len(items) == 1
     worst = max(items, key=lambda item: abs(item[1] - _bound(item[2], side)) / (_bound(item[2], side) or 1))
-    return Finding(severity, "range.use", f"{side.capitalize()} the usual use range: {told}. {mend}", keys(item[0] for item in items),
-                   items[0][1] if one else worst[1], _bound(worst[2], side), source_of(worst[2]))
+    return Finding(
+        severity,
+        "range.use",
+        f"{side.capitalize()} the usual use range: {told}. {mend}",
+        keys(item[0] for item in items),
+        items[0][1] if one else worst[1],
+        _bound(worst[2], side),
+        source_of(worst[2]),
+    )
 
 
 def _bound(fact: Fact, side: str) -> Decimal:
@@ -126,7 +190,11 @@ def _range_words(fact: Fact) -> str:
 
 
 def _ph_lines(spec: Sequence[SpecLine]) -> list[SpecLine]:
-    return [line for line in spec if line.property.strip().lower() == "ph" and (line.low is not None or line.high is not None)]
+    return [
+        line
+        for line in spec
+        if line.property.strip().lower() == "ph" and (line.low is not None or line.high is not None)
+    ]
 
 
 def _bounds(line: SpecLine) -> tuple[Decimal, Decimal]:
@@ -142,10 +210,20 @@ def _window_finding(line: SpecLine, low: Decimal, high: Decimal, bad: list[Mater
     told = names((f"{material.name} (pH {_window_words(material.ph_window)})" for material in bad), most=6)
     first = bad[0].ph_window
     over = first.high is not None and high > first.high
-    mend = "An acid preservative works as the un-ionised acid only: lower the pH, or take one that works there." if any(map(_is_acid_preservative, bad)) else (
-        "Move the pH, or take another material.")
-    return Finding("caution", "range.ph_window", f"The spec asks for pH {line.words()}, outside the window of {told}. {mend}", keys(bad),
-                   high if over else low, first.high if over else first.low, source_of(first))
+    mend = (
+        "An acid preservative works as the un-ionised acid only: lower the pH, or take one that works there."
+        if any(map(_is_acid_preservative, bad))
+        else ("Move the pH, or take another material.")
+    )
+    return Finding(
+        "caution",
+        "range.ph_window",
+        f"The spec asks for pH {line.words()}, outside the window of {told}. {mend}",
+        keys(bad),
+        high if over else low,
+        first.high if over else first.low,
+        source_of(first),
+    )
 
 
 def _window_words(window: Fact) -> str:
@@ -159,7 +237,10 @@ def _needs_window(material: Material) -> bool:
 
 
 def _is_acid_preservative(material: Material) -> bool:
-    return any(part.role == "active" and part.substance.category == "preservative" and part.substance.pka for part in material.parts)
+    return any(
+        part.role == "active" and part.substance.category == "preservative" and part.substance.pka
+        for part in material.parts
+    )
 
 
 def _category(material: Material) -> str:

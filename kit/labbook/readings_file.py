@@ -1,0 +1,258 @@
+"""Taking a file of readings into a lab book: first a preview with a reason for every refused row, then all of it or nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from kit.errors import ReadingsFileError
+from kit.labbook.entry_bodies import CONDITIONS
+from kit.labbook.ledger import Effective
+from kit.labbook.readings_marks import Marks, find_marks
+from kit.labbook.readings_rows import Refusal, RowReader, TakenRow
+from kit.labbook.readings_text import COLUMNS, DELIMITERS, ENCODING_WORDS, ReadingsText, check_unit, nearest, read_text
+from kit.labbook.readings_times import Zone
+from kit.labbook.source import Source
+from kit.labbook.streams import Draft
+from kit.labbook.view import batch_stream, reading_of
+from kit.show import Block, Cell, Table, listing
+
+if TYPE_CHECKING:
+    from kit.labbook.book import Labbook
+
+_NOT_DECLARED = ("sample", "replicate", "note")  # they tell single readings apart
+_TOLD = 6  # reasons told in the error; the preview has them all
+
+
+@dataclass(frozen=True, slots=True)
+class ImportReport:
+    """What a file brought: readings and observations added, and rows that were there already."""
+
+    file: str
+    added: int
+    known: int
+    batches: tuple[str, ...]
+
+    def __str__(self) -> str:
+        if not self.added:
+            return f"{self.file}: nothing added; all {self.known} rows are recorded already."
+        also = f"; {self.known} rows were recorded already and are not doubled" if self.known else ""
+        return f"{self.file}: {_count(self.added, 'row')} recorded in {', '.join(self.batches)}{also}."
+
+
+@dataclass(eq=False)
+class Preview:
+    """What a file of readings would bring. Nothing is stored before `commit`.
+
+    Parameters
+    ----------
+    taken : tuple of TakenRow     Rows that were understood, those recorded already among them.
+    refused : tuple of Refusal    A reason for every cell that was not; one is enough to keep the whole file out.
+    assumed : tuple of str        How the file was read: encoding, delimiter, decimal mark, time zone, declared conditions.
+    """
+
+    text: ReadingsText
+    marks: Marks
+    taken: tuple[TakenRow, ...]
+    refused: tuple[Refusal, ...]
+    assumed: tuple[str, ...]
+    declared: Mapping[str, object]
+    _book: Labbook = field(repr=False)
+    _remarks: Mapping[int, tuple[str, ...]] = field(repr=False)
+    _heads: Mapping[str, tuple[int, str]] = field(repr=False)
+    _report: ImportReport | None = field(default=None, repr=False)
+
+    @property
+    def new(self) -> tuple[TakenRow, ...]:
+        """Rows that would be added."""
+        return tuple(row for row in self.taken if not row.known)
+
+    @property
+    def known(self) -> tuple[TakenRow, ...]:
+        """Rows that the lab book, or an earlier row of the file, holds already."""
+        return tuple(row for row in self.taken if row.known)
+
+    @property
+    def ok(self) -> bool:
+        """Whether the file can be taken in: no row is refused."""
+        return not self.refused
+
+    def count(self) -> str:
+        """ "28 new, 2 recorded already, 1 reason to refuse the file" """
+        reasons = f"{_count(len(self.refused), 'reason')} to refuse the file" if self.refused else "none refused"
+        return f"{len(self.new)} new, {len(self.known)} recorded already, {reasons}"
+
+    def table(self) -> Table:
+        """Every row with what would become of it, in the order of the file."""
+        rows = [(row.row, *self._taken_cells(row)) for row in self.taken]
+        rows += [(reason.row, "", reason.column, "", Cell("REFUSED", "fail"), f"{reason.what}. To mend: {reason.mend} [{reason.code}]")
+                 for reason in self.refused]
+        shown = [(str(number), *cells) for number, *cells in sorted(rows, key=lambda row: row[0])]
+        return Table(("row", "batch", "property or column", "value", "becomes", "remarks"), shown, title=f"{self.text.name}: {self.count()}",
+                     note=self._verdict(), numeric=frozenset({0, 3}))
+
+    def commit(self) -> ImportReport:
+        """Record all new rows in one transaction.
+
+        Raises
+        ------
+        ReadingsFileError   `import.refused` when a row is refused: nothing is stored.
+        RecordError         `labbook.moved_on` when a batch has grown since the preview: nothing is stored; preview again.
+        """
+        if self.refused:
+            raise self._refusal()
+        if self._report is not None:
+            return ImportReport(self.text.name, 0, len(self.taken), ())
+        new = self.new
+        if new:
+            self._book.store.append_many(self._drafts(new))
+        self._report = ImportReport(self.text.name, len(new), len(self.known), tuple(dict.fromkeys(row.batch for row in new)))
+        return self._report
+
+    def _taken_cells(self, row: TakenRow) -> tuple:
+        unit = row.body.get("unit", "")
+        name, value = row.body.get("property", row.body.get("name", "")), row.body.get("value", row.body.get("word", ""))
+        becomes = Cell("recorded already", "quiet") if row.known else Cell("new", "strong")
+        remarks = [row.known] if row.known else [*row.notes, *self._remarks.get(row.row, ())]
+        return row.batch, name, value if unit in ("", "1") else f"{value} {unit}", becomes, "\n".join(remarks)
+
+    def _verdict(self) -> str:
+        if self.refused:
+            return "Nothing is stored: mend the rows named and give the file again."
+        return "Nothing is stored yet: commit() records the new rows, all or none." if self.new else "Nothing to add: every row is recorded already."
+
+    def _refusal(self) -> ReadingsFileError:
+        rows = len({reason.row for reason in self.refused})
+        told = "; ".join(str(reason) for reason in self.refused[:_TOLD])
+        more = f"; and {len(self.refused) - _TOLD} more" if len(self.refused) > _TOLD else ""
+        return ReadingsFileError(f"{_count(rows, 'row')} of {self.text.name} cannot be taken in, so nothing of the file was stored: {told}{more}",
+                                 where=self.text.name, mend="mend these rows and give the whole file again; what is recorded already is not doubled",
+                                 code="import.refused")
+
+    def _drafts(self, new: Sequence[TakenRow]) -> list[Draft]:
+        drafts, begun = [], set()
+        for row in new:
+            stream = batch_stream(row.batch)
+            drafts.append(Draft(stream, row.kind, dict(row.body), stream_kind="batch", measured_at=row.measured_at or None,
+                                project=_projection(row), expect=None if stream in begun else self._heads[stream]))
+            begun.add(stream)
+        body = {"file": self.text.name, "sha256": self.text.sha256, "encoding": self.text.encoding, "delimiter": self.text.delimiter,
+                "decimal_mark": self.marks.mark, "declared": dict(self.declared), "added": len(new), "known": len(self.known)}
+        return [*drafts, Draft("book", "import", body, stream_kind="book")]
+
+    def _block(self) -> Block:
+        return Block((self.table(), listing("How the file was read", self.assumed)))
+
+    def _repr_html_(self) -> str:
+        return self._block()._repr_html_()
+
+    def __str__(self) -> str:
+        return str(self._block())
+
+
+def preview_readings(book: Labbook, path: str | Path, *, decimal_mark: str | None = None, delimiter: str | None = None,
+                     method: str | Sequence[str] | None = None, declared: Mapping[str, str] | None = None, timezone: str | None = None,
+                     units: Mapping[str, str] | None = None) -> Preview:
+    """Read a file of readings and say what it would bring; nothing is stored.
+
+    Parameters
+    ----------
+    book : Labbook            An open lab book.
+    path : str or Path        A CSV file with a header; its columns are those of `kit.labbook.readings_text.COLUMNS`.
+    decimal_mark : str        "." or ","; found from the numbers where only one reading is possible.
+    delimiter : str           ";", ",", tab or "|"; found from the header.
+    method : str or list      Method for rows that name none, by property; its conditions are then declared, not recorded.
+    declared : dict           Conditions of the whole file that no column holds: {"temp": "25 degC", "spindle": "disc 5"}. Readings
+                              that rest on them are shown, not tested.
+    timezone : str            Zone of times without an offset, "+02:00" or "Europe/Berlin"; the bench clock's offset when omitted.
+    units : dict              Units of whole columns, {"temp": "degC"}, where neither header nor cells have them.
+
+    Raises
+    ------
+    ReadingsFileError   When the file as a whole cannot be read: see `read_text`, `find_marks`; `import.timezone`,
+                        `import.declared`, `import.method`.
+    """
+    text = read_text(path, delimiter=delimiter)
+    marks = find_marks(text, decimal_mark)
+    source = book.source()
+    methods = _methods(source, method)
+    given = _declared(declared or {})
+    zone = Zone.of(timezone, book.store.clock())
+    reader = RowReader(source, text.name, marks, _units(text, units or {}), methods, given, zone)
+    read_rows = [reader.read(row) for row in text.rows]
+    taken = tuple(row for row in read_rows if isinstance(row, TakenRow))
+    refused = tuple(reason for row in read_rows if not isinstance(row, TakenRow) for reason in row)
+    heads = {batch_stream(name): source.entries(batch_stream(name))[-1].head for name in {row.batch for row in taken}}
+    remarks = {row.row: _flags(source, row) for row in taken if row.kind == "reading" and not row.known}
+    whole = {**({"method": list(methods)} if methods else {}), **given}
+    return Preview(text, marks, taken, refused, tuple(_assumed(text, marks, reader)), whole, book, remarks, heads)
+
+
+def _methods(source: Source, method: str | Sequence[str] | None) -> tuple[str, ...]:
+    asked = () if method is None else (method,) if isinstance(method, str) else tuple(method)
+    known = {name for study in source.studies() for name in source.study(study).methods}
+    for name in asked:
+        if name not in known:
+            raise ReadingsFileError(f"no study has a method {name!r}", where="method=", allowed=", ".join(sorted(known)),
+                                    mend=f"did you mean {near[0]!r}?" if (near := nearest(name, known)) else "name one of these", code="import.method")
+    return asked
+
+
+def _declared(declared: Mapping[str, str]) -> dict[str, str]:
+    allowed = [name for name in CONDITIONS if name not in _NOT_DECLARED]
+    kept = {}
+    for name, typed in declared.items():
+        if name not in allowed:
+            near = nearest(str(name), allowed)
+            raise ReadingsFileError(f"{name!r} cannot be declared for a whole file", where="declared=", allowed=", ".join(allowed),
+                                    mend=f"did you mean {near[0]!r}?" if near else "use one of these", code="import.declared")
+        field_name, convert = CONDITIONS[name]
+        kept[field_name] = convert(typed, f"declared {name}")
+    return kept
+
+
+def _units(text: ReadingsText, units: Mapping[str, str]) -> dict[str, str]:
+    for column, unit in units.items():
+        check_unit(column, unit, where="units=")
+    return {**text.units, **units}
+
+
+def _assumed(text: ReadingsText, marks: Marks, reader: RowReader):
+    yield f"{ENCODING_WORDS[text.encoding]}, columns separated by {DELIMITERS[text.delimiter]}, decimal mark {marks.words()}"
+    yield from text.notes
+    yield from reader.zone.words()
+    if reader.declared:
+        told = ", ".join(f"{name} {value}" for name, value in reader.declared.items())
+        yield f"declared for the whole file: {told}; readings that rest on it are shown, not tested"
+    for name in reader.methods:
+        yield (f"method {name} declared for rows that name none; these readings are shown, not tested" if name in reader.used_methods
+               else f"method {name} was declared, but every row of its property names its own")
+    absent = [column for column in COLUMNS if column not in text.columns]
+    if absent:
+        yield f"columns not in the file: {', '.join(absent)}"
+
+
+def _flags(source: Source, row: TakenRow) -> tuple[str, ...]:
+    """The flags a new reading will raise, and instruments and calibrations the lab book does not know."""
+    batch = source.batch(row.batch)
+    item = Effective(0, "reading", dict(row.body), row.measured_at, row.measured_at)
+    found = reading_of(item, batch)
+    unknown = [f"{what} {name} is not in the lab book: nothing can be checked against it"
+               for what, name, held in (("instrument", found.instrument, source.instrument), ("calibration", found.calibration, source.calibration))
+               if name and held(name) is None]
+    return (*(f"FLAGGED {flag.code}: {flag.words}" for flag in source.flags(found, source.study(batch.study))), *unknown)
+
+
+def _projection(row: TakenRow) -> list[tuple[str, dict]]:
+    if row.kind != "reading":
+        return []
+    value = row.body["value"]
+    return [("reading", {"property": row.body["property"], "value": float(Decimal(value)), "value_text": value, "unit": row.body["unit"],
+                         "measured_at": row.measured_at or None})]
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"

@@ -1,0 +1,120 @@
+"""Times in a readings file: date and time, with an offset or in the zone that was declared for the file."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+
+from kit.errors import ReadingsFileError
+
+_TIME = re.compile(r"^(\d{4})-(\d{2})-(\d{2})[T ](\d{1,2}):(\d{2})(?::(\d{2})(?:[.,]\d+)?)?\s*(Z|[+-]\d{2}:?\d{2})?$")
+_OFFSET = re.compile(r"^([+-])(\d{2}):?(\d{2})$")
+_ALLOWED = '"2026-04-14 10:35", with an offset behind it where it is not the bench\'s: "2026-04-14T10:35+02:00"'
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A point in time, to the second, and whether its offset was written beside it."""
+
+    at: datetime
+    has_offset: bool
+
+
+@dataclass
+class Zone:
+    """How a time without an offset is read.
+
+    `declared` says whether somebody named the zone; otherwise it is the offset of the bench clock. `now` is the bench clock.
+    """
+
+    zone: tzinfo
+    now: datetime
+    declared: bool
+    without_offset: int = 0
+    later: list[str] = field(default_factory=list)
+
+    @classmethod
+    def of(cls, name: str | None, now: datetime) -> Zone:
+        """The zone of a name, "+02:00" or "Europe/Berlin"; the bench clock's when None.
+
+        Raises
+        ------
+        ReadingsFileError   `import.timezone`.
+        """
+        return cls(now.tzinfo or UTC, now, False) if name is None else cls(_zone(name), now, True)
+
+    def read(self, cell: str) -> Moment:
+        """The moment a cell names, with its offset.
+
+        Raises
+        ------
+        ReadingsFileError   `import.time` when it cannot be read, `import.time_twice` for an hour that the change of clocks
+                            doubles or leaves out.
+        """
+        found = _TIME.match(cell)
+        if not found:
+            raise ReadingsFileError(f"{cell!r} is not a date and time", allowed=_ALLOWED, code="import.time",
+                                    mend="write year-month-day and the time; leave it empty and give the age where the time is not known")
+        *parts, offset = found.groups()
+        try:
+            moment = datetime(*(int(part or 0) for part in parts))
+        except ValueError as problem:
+            raise ReadingsFileError(f"{cell!r} does not exist: {problem}", allowed=_ALLOWED, mend="correct it", code="import.time") from None
+        placed = moment.replace(tzinfo=_offset(offset)) if offset else self._placed(moment, cell)
+        if placed > self.now:
+            self.later.append(cell)
+        return Moment(placed, bool(offset))
+
+    def words(self) -> tuple[str, ...]:
+        """What was assumed of the times of the file, and what cannot be right."""
+        whose = "declared" if self.declared else "the bench clock's"
+        count = self.without_offset
+        return (*([f"{count} time{'s' if count > 1 else ''} without an offset, read in {self.zone} ({whose})"] if count else []),
+                *([f"later than the bench clock, which shows {self.now:%Y-%m-%d %H:%M}: {', '.join(self.later[:3])}"] if self.later else []))
+
+    def _placed(self, moment: datetime, cell: str) -> datetime:
+        first, second = (moment.replace(tzinfo=self.zone, fold=fold) for fold in (0, 1))
+        if first.utcoffset() != second.utcoffset():
+            raise ReadingsFileError(f"{cell!r} stands twice or not at all on the clocks of {self.zone}", mend="write the offset behind the time",
+                                    allowed=_ALLOWED, code="import.time_twice")
+        self.without_offset += 1
+        return moment.replace(tzinfo=timezone(first.utcoffset()))
+
+
+def time_notes(moment: Moment, finished_at: str) -> tuple[str, ...]:
+    """What to look at in a reading's time, beside the end of making of its batch."""
+    if not finished_at:
+        return ("making is not finished: an in-process reading, without an age",)
+    end, found = datetime.fromisoformat(finished_at), []
+    if moment.at < end:
+        found.append("before the end of making: an in-process reading, without an age")
+    if not moment.has_offset and moment.at.utcoffset() != end.utcoffset():
+        found.append(f"read with offset {moment.at:%z}, but the batch was finished with {end:%z}: check the time zone")
+    return tuple(found)
+
+
+def _zone(name: str) -> tzinfo:
+    text = name.strip()
+    return _offset(text) if _OFFSET.match(text) or text.upper() in ("Z", "UTC") else _named_zone(text)
+
+
+def _offset(text: str) -> timezone:
+    found = _OFFSET.match(text)
+    if not found:
+        return UTC
+    sign, hours, minutes = found.groups()
+    span = timedelta(hours=int(hours), minutes=int(minutes))
+    if span >= timedelta(hours=24):
+        raise ReadingsFileError(f"{text!r} is not an offset", allowed="+14:00 to -12:00", mend="correct it", code="import.timezone")
+    return timezone(-span if sign == "-" else span)
+
+
+def _named_zone(name: str) -> tzinfo:
+    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise ReadingsFileError(f"the time zone {name!r} is not known", allowed='an offset such as "+02:00", or a zone such as "Europe/Berlin" where this '
+                                "computer knows it", mend="give the offset", code="import.timezone") from None

@@ -1,0 +1,58 @@
+"""What every test runs under: the checkout's own kit, the `--thorough` switch, a browser where there is one."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+import kit
+
+ROOT = Path(__file__).parents[1]
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--thorough", action="store_true", default=False, help="run long campaigns (kills, fuzzing) at their full count"
+    )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Refuse to test another kit than the one in this checkout: an installed one would hide what is broken here."""
+    tested = Path(kit.__file__).resolve().parent
+    if tested != (ROOT / "kit").resolve():
+        raise pytest.UsageError(
+            f"these tests belong to {ROOT / 'kit'}, but `import kit` finds {tested}; "
+            "run them from the checkout with `python -m pytest`"
+        )
+
+
+def find_chromium() -> str | None:
+    """Path of the Chromium to drive: CHROMIUM if set, else the one on the PATH; None where there is none."""
+    named = os.environ.get("CHROMIUM")
+    if named:
+        return named if Path(named).is_file() else None
+    return shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Skip what opens a page where no browser is installed; the summary says so."""
+    if find_chromium():
+        return
+    for item in items:
+        if item.get_closest_marker("browser"):
+            item.add_marker(pytest.mark.skip(reason="no Chromium here; install one or set CHROMIUM to its path"))
+
+
+@pytest.fixture(scope="session")
+def root() -> Path:
+    """The top of the checkout."""
+    return ROOT
+
+
+@pytest.fixture(scope="session")
+def thorough(request: pytest.FixtureRequest) -> bool:
+    """Whether long campaigns run at their full count."""
+    return request.config.getoption("--thorough")

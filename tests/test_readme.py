@@ -1,0 +1,65 @@
+"""The README is run: its formula, its Python, its commands."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def blocks(language: str) -> list[str]:
+    return re.findall(rf"^```{language}\n(.*?)^```$", README, re.DOTALL | re.MULTILINE)
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    """An empty folder outside the checkout with the README's formula in it."""
+    (tmp_path / "sage.toml").write_text(blocks("toml")[0], encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_the_python_of_the_readme_runs_from_the_formula_to_the_page(folder, capsys):
+    names: dict = {}
+    for text in blocks("python"):
+        exec(compile(text, "README.md", "exec"), names)
+    printed = capsys.readouterr().out
+    assert names["following"].formula.composition().total == 100
+    assert (folder / "sage-2.toml").is_file()
+    assert names["written"].page.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+    assert "meant, made, proposed" in printed
+    assert "single batch" in printed
+    names["book"].close()
+
+
+def test_the_review_command_of_the_readme(folder):
+    done = subprocess.run([sys.executable, "-m", "kit", "review", "sage.toml"], cwd=folder, capture_output=True, text=True, timeout=120, check=False,
+                          env=_environment())
+    assert done.returncode == 0, done.stderr
+    assert "No coded limit exceeded" in done.stdout
+
+
+def test_the_import_columns_of_the_readme_are_the_ones_the_kit_reads():
+    from kit.labbook.readings_file import COLUMNS
+
+    header = next(text for text in blocks("text") if text.startswith("batch,"))
+    assert header.strip().split(",") == list(COLUMNS)
+
+
+def test_every_command_named_in_the_readme_exists():
+    done = subprocess.run([sys.executable, "-m", "kit", "--help"], capture_output=True, text=True, timeout=120, check=True, env=_environment())
+    named = set(re.findall(r"`?\bkit (review|import|demo|write-up|run)\b", README))
+    assert named
+    assert all(name in done.stdout for name in named)
+
+
+def _environment() -> dict[str, str]:
+    import os
+
+    return {**os.environ, "PYTHONPATH": str(ROOT)}
