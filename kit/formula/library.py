@@ -5,18 +5,17 @@ from __future__ import annotations
 import difflib
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
 
 from kit.errors import MaterialError
+from kit.formula.factcheck import check_material, check_substance, known_keys, rows
 from kit.formula.material import Fact, Material, Part, Substance
 from kit.show import Table
 from kit.sources import read_data
 
 _FACTS = ("active_range", "use_range", "heat_max", "melt_min", "ph_window", "density")
-_MATERIAL_KEYS = {"key", "name", "aliases", "label_inci", "function", "phases", "parts", "made_from", "hazards", "cautions", "note", *_FACTS}
-_SUBSTANCE_KEYS = {"inci", "cas", "ec", "formula", "mixture_of", "category", "charge", "charge_strength", "molar_mass", "charge_density", "pka"}
 
 
 @dataclass(frozen=True)
@@ -91,7 +90,7 @@ def load_library(own: str | Path | None = None) -> Library:
     ------
     MaterialError   `material.file` for a file that cannot be read: which file, which row, what is wrong.
     """
-    substances = {row["inci"]: Substance.read(row) for row in read_data("substances.toml")["substance"]}
+    substances = _substances(read_data("substances.toml")["substance"], "kit")
     library = build(_materials(read_data("materials.toml")["material"], substances, {}, "kit"), substances)
     for path in _own_files(own):
         library = _lay_on_top(library, path)
@@ -135,14 +134,32 @@ def _lay_on_top(library: Library, path: Path) -> Library:
     except OSError as problem:
         raise MaterialError(f"the file could not be read: {problem.strerror}", where=str(path), mend="check that you may read it",
                             code="material.file") from None
-    _known_keys(table, {"substance", "material"}, path.name)
-    substances = {**library.substances}
-    for number, row in enumerate(_rows(table, "substance", path.name), start=1):
-        where = f"{path.name}, substance {number}"
-        _known_keys(row, _SUBSTANCE_KEYS, where)
-        substances[row.get("inci", "")] = _guarded(Substance.read, row, where)
-    materials = _materials(_rows(table, "material", path.name), substances, library.materials, path.name)
-    return library.with_materials(materials.values(), substances)
+    known_keys(table, ("substance", "material"), path.name)
+    own = _substances(rows(table, "substance", path.name), path.name)
+    substances = {**library.substances, **own}
+    known = {key: _with_substances(material, own) for key, material in library.materials.items()}
+    materials = _materials(rows(table, "material", path.name), substances, known, path.name)
+    return build({**known, **materials}, substances)
+
+
+def _substances(rows: Iterable[Mapping], origin: str) -> dict[str, Substance]:
+    made: dict[str, Substance] = {}
+    for number, row in enumerate(rows, start=1):
+        where = f"{origin}, substance {number} ({row.get('inci', 'no inci')})"
+        _guarded(lambda row, where=where: check_substance(row, where), row, where)
+        substance = _guarded(Substance.read, row, where)
+        _only_once(substance.inci, made, where)
+        made[substance.inci] = substance
+    return made
+
+
+def _with_substances(material: Material, own: Mapping[str, Substance]) -> Material:
+    """The form with a lab's own facts about its parts."""
+    if not any(part.inci in own for part in material.parts):
+        return material
+    parts = tuple(replace(part, substance=own.get(part.inci, part.substance)) for part in material.parts)
+    made_from = tuple((_with_substances(base, own), pct) for base, pct in material.made_from)
+    return replace(material, parts=parts, made_from=made_from)
 
 
 def _materials(rows: Iterable[Mapping], substances: Mapping[str, Substance], known: Mapping[str, Material],
@@ -150,25 +167,16 @@ def _materials(rows: Iterable[Mapping], substances: Mapping[str, Substance], kno
     made: dict[str, Material] = {}
     for number, row in enumerate(rows, start=1):
         where = f"{origin}, material {number} ({row.get('key', 'no key')})"
-        _known_keys(row, _MATERIAL_KEYS, where)
-        made[row.get("key", "")] = _guarded(lambda row, where=where: _material(row, substances, {**known, **made}, origin, where), row, where)
+        _guarded(lambda row, where=where: check_material(row, where), row, where)
+        material = _guarded(lambda row, where=where: _material(row, substances, {**known, **made}, origin, where), row, where)
+        _only_once(material.key, made, where)
+        made[material.key] = material
     return made
 
 
-def _rows(table: Mapping, key: str, where: str) -> list[Mapping]:
-    rows = table.get(key, [])
-    if not isinstance(rows, list) or not all(isinstance(row, Mapping) for row in rows):
-        raise MaterialError(f"{key} is not a list of tables", where=where, allowed=f"[[{key}]] before each", mend="double the brackets",
-                            code="material.file")
-    return rows
-
-
-def _known_keys(row: Mapping, known: set[str], where: str) -> None:
-    for key in row:
-        if key not in known:
-            near = difflib.get_close_matches(key, known, n=1)
-            raise MaterialError(f"the key {key!r} is not known", where=where, allowed=", ".join(sorted(known)),
-                                mend=f"did you mean {near[0]!r}?" if near else "correct its spelling", code="material.file")
+def _only_once(name: str, made: Mapping, where: str) -> None:
+    if name in made:
+        raise MaterialError(f"{name!r} stands twice in the file", where=where, mend="keep one of the two", code="material.file")
 
 
 def _guarded(read, row: Mapping, where: str):

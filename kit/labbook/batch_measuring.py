@@ -5,7 +5,6 @@ from __future__ import annotations
 from kit.labbook.batch_record import BatchRecord
 from kit.labbook.entry_bodies import observation_body, reading_body
 from kit.labbook.receipt import Receipt
-from kit.labbook.times import stamp
 from kit.labbook.view import reading_of
 
 
@@ -43,10 +42,8 @@ class Measuring(BatchRecord):
         """
         body = reading_body(property, value, method=method, age=age, conditions=conditions, study=self.study)
         body["at"] = at
-        row = {"property": property, "value": float(body["value"]), "value_text": body["value"], "unit": body["unit"],
-               "measured_at": self._moment(at) or stamp(self._store.clock())}
         unit = "" if body["unit"] == "1" else f" {body['unit']}"
-        receipt = self._record("reading", body, f"{property} {body['value']}{unit}", at=at, project=[("reading", row)])
+        receipt = self._record("reading", body, f"{property} {body['value']}{unit}", at=at)
         return self._with_notes(receipt, self._reading_notes(receipt.seq))
 
     def observe(self, name: str, word: str, *, age: str = "", note: str = "", at: str = "") -> Receipt:

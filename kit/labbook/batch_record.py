@@ -12,6 +12,7 @@ from kit.errors import BatchError
 from kit.formula.formula import Formula
 from kit.formula.library import Library
 from kit.labbook.ledger import Ledger
+from kit.labbook.projecting import rows_of
 from kit.labbook.receipt import Receipt
 from kit.labbook.source import Source
 from kit.labbook.streams import Entry
@@ -59,15 +60,16 @@ class BatchRecord:
             self._view = batch_view(tuple(self._ledger.entries), self.formula, self.sheet)
         return self._view
 
-    def _record(self, kind: str, body: dict, words: str, *, at: str = "", project: list | None = None) -> Receipt:
+    def _record(self, kind: str, body: dict, words: str, *, at: str = "") -> Receipt:
         same = self._ledger.same(kind, body)
         if same is not None:
             return Receipt(f"batch/{self.name}", same.seq, kind, words, self._why_not_again(same), new=False)
         if kind in _MAKING and self._is_finished():
             raise BatchError(f"{self.name} is finished: {kind} belongs to making", where=f"batch {self.name}",
                              mend="void the finish entry first if making went on", code="batch.finished")
-        entry = self._store.append(f"batch/{self.name}", kind, body, stream_kind="batch", measured_at=self._moment(at) or self._now(),
-                                   project=project or (), expect=self._ledger.head)
+        moment = self._moment(at) or self._now()
+        entry = self._store.append(batch_stream(self.name), kind, body, stream_kind="batch", measured_at=moment,
+                                   project=rows_of(kind, body, moment), expect=self._ledger.head)
         self._ledger.add(entry)
         return Receipt(entry.stream, entry.seq, kind, words)
 

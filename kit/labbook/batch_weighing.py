@@ -48,8 +48,7 @@ class Weighing(BatchRecord):
             return self.correct(corrects, why=why or "weighing put right", mass=mass, **({"lot": lot} if lot else {}))
         if self._ledger.same("weigh", body) is None and portion is False:
             self._refuse_second_weighing(line)
-        receipt = self._record("weigh", body, f"{line.material.name}: {plain(grams)} g", at=at,
-                               project=[("weighing", {"material": line.material.key, "mass_g_text": plain(grams), "mass_g": float(grams)})])
+        receipt = self._record("weigh", body, f"{line.material.name}: {plain(grams)} g", at=at)
         return self._with_notes(receipt, self._weighing_notes(line))
 
     def over_weighing(self, material: str, phase: str = "") -> OverWeighing:

@@ -14,6 +14,7 @@ from kit.formula.library import Library, load_library
 from kit.formula.model import SpecLine, formula_row, spec_row
 from kit.labbook.batch import Batch
 from kit.labbook.readings_file import Preview, preview_readings
+from kit.labbook.projecting import rows_of, rows_of_entry
 from kit.labbook.receipt import Receipt
 from kit.labbook.source import LabbookReader, Source
 from kit.labbook.store import CheckReport, Store
@@ -89,7 +90,7 @@ class Labbook:
         against : path of a write-up page, or its heads   Shows a cut tail and a batch that is gone.
         """
         heads = _printed_heads(against) if isinstance(against, (str, Path)) else against
-        return self.store.check({name: Head(head["seq"], head["hash"]) for name, head in (heads or {}).items()} or None)
+        return self.store.check({name: Head(head["seq"], head["hash"]) for name, head in (heads or {}).items()} or None, rebuild=rows_of_entry)
 
     def new_study(self, name: str, *, question: str, spec: Sequence[SpecLine] = (), control: str = "", methods: Iterable[Method] | None = None,
                   history: Sequence[str] = (), reference_product: str = "", note: str = "") -> Receipt:
@@ -115,7 +116,7 @@ class Labbook:
         body = {"name": name, "question": question, "spec": [spec_row(line) for line in spec], "control": control,
                 "methods": [chosen[key].row() for key in sorted(chosen)], "windows": [window.row() for window in default_windows()],
                 "history": list(history), "reference_product": reference_product, "note": note}
-        return self._define(f"study/{_plain_name(name, 'study')}", "study", body, [("study", {"name": name})], f"study {name}",
+        return self._define(f"study/{_plain_name(name, 'study')}", "study", body, f"study {name}",
                             mend="open a new study under another name; a study's spec is not changed afterwards")
 
     def add_instrument(self, name: str, *, kind: str, constants: Mapping[str, object] | None = None, division: str = "",
@@ -129,8 +130,7 @@ class Labbook:
         """
         body = {"name": name, "kind": kind, "note": note, "division": plain(read(division, "g", where=f"{name}, division")) if division else "",
                 "constants": {spindle: plain(number(value, where=f"{name}, {spindle}")) for spindle, value in (constants or {}).items()}}
-        return self._define(f"instrument/{_plain_name(name, 'instrument')}", "instrument", body, [("instrument", {"name": name, "kind": kind})],
-                            f"{kind} {name}", mend="enter the changed instrument under a new name, so that old readings keep their constants")
+        return self._define(f"instrument/{_plain_name(name, 'instrument')}", "instrument", body, f"{kind} {name}", mend="enter the changed instrument under a new name, so that old readings keep their constants")
 
     def calibrate(self, instrument: str, name: str, *, slope_pct: object = None, offset_mv: object = None, buffers: Sequence[object] = (),
                   temp: str = "", at: str = "", note: str = "") -> Receipt:
@@ -149,7 +149,7 @@ class Labbook:
                 "offset_mv": "" if offset_mv is None else plain(_bare(offset_mv, "mV", where)),
                 "temp_c": plain(read(temp, "degC", where=where)) if temp else ""}
         return self._define(f"calibration/{_plain_name(name, 'calibration')}", "calibration", body,
-                            [("calibration", {"instrument": instrument, "name": name})], f"calibration {name} of {instrument}",
+                            f"calibration {name} of {instrument}",
                             mend="give the new calibration a name of its own", at=at)
 
     def start_batch(self, sheet: Sheet, *, trial: str, operator: str = "", study: str = "", number: int = 1, why: str = "", note: str = "",
@@ -235,17 +235,14 @@ class Labbook:
         measured = stamp(read_time(at, self.store.clock, where="start_batch()")) if at else None
         drafts = []
         if not source.entries(f"formula/{formula.fingerprint}"):
-            row = {"fingerprint": formula.fingerprint, "name": formula.name, "version": formula.version}
-            drafts += self._opening(f"formula/{formula.fingerprint}", "formula", formula_row(formula), [("formula_version", row)])
+            drafts += self._opening(f"formula/{formula.fingerprint}", "formula", formula_row(formula))
         if not source.entries(f"trial/{body['trial']}"):
             opened = {key: body[key] for key in ("study", "trial", "formula", "why", "note")}
-            row = {"study": body["study"], "name": body["trial"], "formula": formula.fingerprint}
-            drafts += self._opening(f"trial/{body['trial']}", "trial", opened, [("trial", row)])
-        row = {key: body[key] for key in ("study", "trial", "number", "formula")}
-        drafts += self._opening(batch_stream(name), "batch", dict(body), [("batch", row)], kind="start", measured_at=measured)
+            drafts += self._opening(f"trial/{body['trial']}", "trial", opened)
+        drafts += self._opening(batch_stream(name), "batch", dict(body), kind="start", measured_at=measured)
         self.store.append_many(drafts)
 
-    def _define(self, stream: str, kind: str, body: Mapping, project: list, words: str, *, mend: str, at: str = "") -> Receipt:
+    def _define(self, stream: str, kind: str, body: Mapping, words: str, *, mend: str, at: str = "") -> Receipt:
         """Record something that is entered once; the same content again is not doubled, another content is refused."""
         if self.store.has(stream):
             old = self.store.read(stream)[-1]
@@ -255,12 +252,13 @@ class Labbook:
             raise RecordError(f"{words} is already recorded with another content ({changed})", where=self.store.path.name, mend=mend,
                               code=f"labbook.{kind}_exists")
         measured = stamp(read_time(at, self.store.clock, where=words)) if at else None
-        entry = self.store.append_many(self._opening(stream, kind, dict(body), project, measured_at=measured))[0]
+        entry = self.store.append_many(self._opening(stream, kind, dict(body), measured_at=measured))[0]
         return Receipt(stream, entry.seq, kind, words)
 
-    def _opening(self, stream: str, stream_kind: str, body: dict, project: list, *, kind: str = "", measured_at: str | None = None) -> list:
+    def _opening(self, stream: str, stream_kind: str, body: dict, *, kind: str = "", measured_at: str | None = None) -> list:
         """A stream's first entry, and its mention in the book's own stream: a stream that is gone can be missed."""
-        return [Draft(stream, kind or stream_kind, body, stream_kind=stream_kind, measured_at=measured_at, project=tuple(project)),
+        kind = kind or stream_kind
+        return [Draft(stream, kind, body, stream_kind=stream_kind, measured_at=measured_at, project=rows_of(kind, body, measured_at)),
                 Draft("book", "stream-opened", {"stream": stream}, stream_kind="book")]
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +14,7 @@ from kit.labbook.readings_marks import Marks, find_marks
 from kit.labbook.readings_rows import Refusal, RowReader, TakenRow
 from kit.labbook.readings_text import COLUMNS, DELIMITERS, ENCODING_WORDS, ReadingsText, check_unit, nearest, read_text
 from kit.labbook.readings_times import Zone
+from kit.labbook.projecting import rows_of
 from kit.labbook.source import Source
 from kit.labbook.streams import Draft
 from kit.labbook.view import batch_stream, reading_of
@@ -137,7 +137,7 @@ class Preview:
         for row in new:
             stream = batch_stream(row.batch)
             drafts.append(Draft(stream, row.kind, dict(row.body), stream_kind="batch", measured_at=row.measured_at or None,
-                                project=_projection(row), expect=None if stream in begun else self._heads[stream]))
+                                project=rows_of(row.kind, row.body, row.measured_at or None), expect=None if stream in begun else self._heads[stream]))
             begun.add(stream)
         body = {"file": self.text.name, "sha256": self.text.sha256, "encoding": self.text.encoding, "delimiter": self.text.delimiter,
                 "decimal_mark": self.marks.mark, "declared": dict(self.declared), "added": len(new), "known": len(self.known)}
@@ -244,14 +244,6 @@ def _flags(source: Source, row: TakenRow) -> tuple[str, ...]:
                for what, name, held in (("instrument", found.instrument, source.instrument), ("calibration", found.calibration, source.calibration))
                if name and held(name) is None]
     return (*(f"FLAGGED {flag.code}: {flag.words}" for flag in source.flags(found, source.study(batch.study))), *unknown)
-
-
-def _projection(row: TakenRow) -> list[tuple[str, dict]]:
-    if row.kind != "reading":
-        return []
-    value = row.body["value"]
-    return [("reading", {"property": row.body["property"], "value": float(Decimal(value)), "value_text": value, "unit": row.body["unit"],
-                         "measured_at": row.measured_at or None})]
 
 
 def _count(number: int, word: str) -> str:

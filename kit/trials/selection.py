@@ -14,7 +14,10 @@ from kit.bench.readings import Reading, flags
 from kit.labbook.source import Source
 from kit.labbook.view import BatchView, Observation, StudyView
 from kit.trials.arms import Arm
-from kit.trials.results import FLAG, IN_PROCESS, NOT_COMPARABLE, SHOWN, VOID, LeftOut
+from kit.trials.results import FLAG, IN_PROCESS, LINEAR, LN, NOT_COMPARABLE, SHOWN, VOID, LeftOut
+
+# the scatter of a viscosity is a share of it, so ratios are compared, not differences (common practice, no source)
+_RATIO_PROPERTIES = ("viscosity",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +64,11 @@ class Selection:
 def fold(name: str) -> str:
     """A property name without regard to case and spacing."""
     return " ".join(name.lower().split())
+
+
+def scale_of(name: str, method: Method | None) -> str:
+    """ "ln" for a viscosity, where a ratio means the same at every level; "linear" for all else."""
+    return LN if fold(name) in _RATIO_PROPERTIES or (method is not None and method.rotational) else LINEAR
 
 
 def select(source: Source, study: StudyView, arms: Sequence[Arm], windows: Sequence[AgeWindow], *,
@@ -148,6 +156,8 @@ def _judge(source: Source, study: StudyView, batch: BatchView, reading: Reading,
         return _flagged(batch, reading, found, window)
     if method is None and reading.method:
         return LeftOut(batch.name, reading, SHOWN, ("compare.no_method",), f"{reading.method} is not a method of the study", window.label)
+    if reading.value <= 0 and scale_of(reading.property, method) == LN:
+        return LeftOut(batch.name, reading, NOT_COMPARABLE, ("compare.not_positive",), "a ratio needs a value above zero", window.label)
     verdict = against_method(reading, method, window)
     return None if verdict.comparable else _held_back(batch, reading, verdict, window)
 

@@ -5,20 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from kit.bench.methods import Method
 from kit.science.statistics import mean_sd
 from kit.trials.arms import day_made
-from kit.trials.results import LINEAR, LN, BatchValue
-from kit.trials.selection import Counted, fold
-
-# the scatter of a viscosity is a share of it, so ratios are compared, not differences (common practice, no source)
-_RATIO_PROPERTIES = ("viscosity",)
-
-
-def scale_of(name: str, method: Method | None) -> str:
-    """ "ln" for a viscosity, where a ratio means the same at every level; "linear" for all else."""
-    return LN if fold(name) in _RATIO_PROPERTIES or method is not None and method.rotational else LINEAR
-
+from kit.trials.results import LN, BatchValue
+from kit.trials.selection import Counted
 
 def on_scale(value: float, scale: str) -> float:
     """A value on the scale of the calculation."""

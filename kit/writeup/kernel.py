@@ -41,7 +41,7 @@ def _find_the_callers_kit() -> None:
 def _preload(name: str) -> None:
     try:
         importlib.import_module(name)
-    except Exception:
+    except Exception:  # noqa: BLE001 - the template meets the same error in its own cell, where it is reported
         return
 
 

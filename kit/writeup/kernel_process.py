@@ -47,6 +47,7 @@ class KernelProcess:
         self._connection_file = self._scratch / "kernel.json"
         self._log = self._scratch / "kernel.log"
         self._client: Any = None
+        self._killed = False
         try:
             self._write_connection_file(local)
             with self._log.open("wb") as log:
@@ -144,12 +145,18 @@ class KernelProcess:
         try:
             value = run_sync(answer)()["user_expressions"]["it"]["data"]["text/plain"]
             return str(ast.literal_eval(value))
-        except Exception:
-            return ""
+        except (KeyError, ValueError, SyntaxError, TimeoutError, RuntimeError, OSError):
+            return ""  # the caller says what it goes without
+
+    def kill(self) -> None:
+        """End the process and all it started, at once; from any thread, any number of times."""
+        if not self._killed:
+            _kill(self._process)
+        self._killed = True  # its number may soon be another's
 
     def end(self) -> None:
-        """Kill the kernel and all it started, and remove the scratch folder. Safe to call twice."""
-        _kill(self._process)
+        """Kill the kernel, close its client and remove the scratch folder; from the thread that ran it."""
+        self.kill()
         client, self._client = self._client, None
         if client is not None:
             _hang_up(client)
@@ -157,24 +164,20 @@ class KernelProcess:
 
 
 def _hang_up(client: Any) -> None:
-    """Close a client where its messages are read, and end what still waits for one after an interrupted run."""
+    """Close a client and the event loop its thread was given, with whatever an interrupted run still waits for."""
     import asyncio
 
-    from jupyter_core.utils import run_sync
+    from jupyter_core.utils import ensure_event_loop, run_sync
 
     async def close() -> None:
-        waiting = [task for task in asyncio.all_tasks() if _is_notebook_task(task)]
+        waiting = asyncio.all_tasks() - {asyncio.current_task()}
         for task in waiting:
             task.cancel()
         await asyncio.gather(*waiting, return_exceptions=True)
         client.stop_channels()
 
     run_sync(close)()
-
-
-def _is_notebook_task(task: Any) -> bool:
-    code = getattr(task.get_coro(), "cr_code", None)
-    return code is not None and "nbclient" in Path(code.co_filename).parts
+    ensure_event_loop().close()
 
 
 def _scratch_folder() -> Path:

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import json
 import logging
+import threading
 import time
 from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -92,7 +94,8 @@ def run_template(
     parameters : mapping     Name to value; `source` at least.
     workdir : path           Folder the cells run in, where relative paths start. Default: the current one.
     timeout_s : float        Longest time all cells together may take. [s]
-    progress : callable      Called with (cells done, cells in all) before each cell and at the end.
+    progress : callable      Called with (cells done, cells in all) before each cell and at the end, from the run's own
+                             thread; what it raises ends the run.
     from_text : bool         True where the values were typed on a command line.
 
     Raises
@@ -130,24 +133,54 @@ def _block(job: _Job) -> dict[str, Any]:
 
 
 def _run(job: _Job) -> Any:
-    """The executed notebook; a kernel that does not come up is tried once more, over TCP."""
-    try:
-        return _run_once(job, local=True)
-    except RunError as error:
-        if error.code != "template.kernel_start":
+    """The executed notebook, run in a thread of its own: the caller's event loop is neither needed nor touched."""
+    attempts = _Attempts(job)
+    with ThreadPoolExecutor(max_workers=1, thread_name_prefix="kit-run") as pool:
+        future = pool.submit(attempts.run)
+        try:
+            while not future.done():
+                wait([future], timeout=0.2)  # in short steps, so that an interrupt gets through on every system
+        except BaseException:
+            attempts.stop()
             raise
-    return _run_once(job, local=False)
+    return future.result()
 
 
-def _run_once(job: _Job, *, local: bool) -> Any:
-    kernel = KernelProcess(job.cwd, local=local)
-    try:
-        notebook = _execute(kernel, job)
-        _check_finished(notebook, job)
-        _check_parameters_kept(kernel, job)
-        return notebook
-    finally:
-        kernel.end()
+class _Attempts:
+    """Runs a job; a kernel that does not come up is tried once more, over TCP. `stop` may come from another thread."""
+
+    def __init__(self, job: _Job) -> None:
+        self._job = job
+        self._lock = threading.Lock()
+        self._kernel: KernelProcess | None = None
+        self._stopped = False
+
+    def run(self) -> Any:
+        try:
+            return self._once(local=True)
+        except RunError as error:
+            if error.code != "template.kernel_start" or self._stopped:
+                raise
+        return self._once(local=False)
+
+    def stop(self) -> None:
+        with self._lock:
+            self._stopped = True
+            if self._kernel is not None:
+                self._kernel.kill()
+
+    def _once(self, *, local: bool) -> Any:
+        with self._lock:
+            if self._stopped:
+                raise KeyboardInterrupt
+            kernel = self._kernel = KernelProcess(self._job.cwd, local=local)
+        try:
+            notebook = _execute(kernel, self._job)
+            _check_finished(notebook, self._job)
+            _check_parameters_kept(kernel, self._job)
+            return notebook
+        finally:
+            kernel.end()
 
 
 def _execute(kernel: KernelProcess, job: _Job) -> Any:

@@ -125,6 +125,53 @@ def test_a_wrong_materials_file_names_file_row_and_cure(tmp_path, text, code, sa
     assert "mine.toml" in str(caught.value)
 
 
+SUBSTANCE = """
+[[substance]]
+inci = "Arachidyl Alcohol"
+category = "fatty alcohol"
+molar_mass = { value = "298.55", unit = "g/mol", kind = "handbook", source = "pubchem" }
+"""
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        # A rule that reads degC, or that looks for a category, would go blind without a word.
+        (
+            GOOD + 'heat_max = { value = "140", unit = "degF", kind = "measured", source = "common-practice" }',
+            "Allowed: degC",
+        ),
+        (GOOD + 'heat_max = { unit = "degC", kind = "measured", source = "common-practice" }', "no number"),
+        (GOOD + 'heat_max = { value = "60", unit = "degC", kind = "hearsay", source = "common-practice" }', "memory"),
+        (GOOD.replace('role = "water"', 'role = "watr"'), "carrier"),
+        (GOOD + 'phases = ["watr"]', "cool-down"),
+        (GOOD + GOOD, "stands twice"),
+        (SUBSTANCE.replace('"fatty alcohol"', '"fatty alcohols"'), "fatty alcohol,"),
+        (SUBSTANCE.replace('"g/mol"', '"kg/mol"'), "g/mol"),
+        (SUBSTANCE + 'charge_strength = "strong"', "hard anion"),
+        (SUBSTANCE + SUBSTANCE, "stands twice"),
+        (SUBSTANCE.replace('inci = "Arachidyl Alcohol"', ""), "'inci' is missing"),
+    ],
+)
+def test_a_slip_that_would_make_a_rule_blind_is_refused(tmp_path, text, said):
+    with pytest.raises(MaterialError) as caught:
+        load_library(_own(tmp_path, text))
+    assert caught.value.code == "material.file"
+    assert said in str(caught.value)
+    assert caught.value.mend
+
+
+def test_a_labs_own_fact_about_a_substance_reaches_the_forms_that_hold_it(tmp_path, starter):
+    text = SUBSTANCE.replace("Arachidyl Alcohol", "Cetyl Alcohol").replace("298.55", "243.0")
+    library = load_library(_own(tmp_path, text))
+    for key in ("cetyl-alcohol", "behentrimonium-methosulfate-50"):
+        masses = {
+            part.inci: part.substance.molar_mass.value for part in library.find(key).parts if part.substance.molar_mass
+        }
+        assert masses["Cetyl Alcohol"] == Decimal("243.0")
+    assert starter.find("cetyl-alcohol").parts[0].substance.molar_mass.value != Decimal("243.0")
+
+
 def test_a_file_that_is_not_text_and_a_folder_that_is_not_there(tmp_path):
     broken = tmp_path / "latin.toml"
     broken.write_bytes(GOOD.replace("Spring", "Quelle ä").encode("latin-1"))

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from dataclasses import FrozenInstanceError, replace
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 
+import kit
 from kit.formula.composition import Composition, CompositionLine
 from kit.formula.rules import Finding, Review, review
 from kit.formula.rules.heat import exposures
@@ -120,6 +124,27 @@ def test_a_missing_molar_mass_is_never_taken_for_zero(example):
     assert not {"network.ratio_low", "network.ratio_high"} & set(found.codes)
 
 
+def test_a_limit_that_cannot_be_worked_out_is_a_caution_and_not_a_pass(library):
+    """Sodium benzoate without a molar mass cannot be held against a limit as the acid."""
+    benzoate = library.find("sodium-benzoate")
+    part = replace(benzoate.parts[0], substance=replace(benzoate.parts[0].substance, molar_mass=None))
+    lines = (
+        CompositionLine(library.find("water-deionised"), Decimal("97.00")),
+        CompositionLine(replace(benzoate, parts=(part,)), Decimal("3.00")),
+    )
+    found = review(Composition(lines))
+    assert "cap.unchecked" in [finding.code for finding in found.cautions]
+    assert "not checked: Benzoic acid and sodium benzoate" in found.closing
+
+
+def test_an_anionic_of_unknown_charge_is_a_caution_and_not_a_pass(library, example):
+    sulfate = library.find("sodium-laureth-sulfate-27")
+    parts = tuple(replace(part, substance=replace(part.substance, molar_mass=None)) for part in sulfate.parts)
+    lines = (*example("linden").composition().lines, CompositionLine(replace(sulfate, parts=parts), Decimal("1.00")))
+    cautions = {finding.code: finding for finding in review(Composition(lines)).cautions}
+    assert "not known" in cautions["charge.anionic_surfactant"].words
+
+
 def test_temperatures_are_followed_through_the_steps(example):
     seen = {
         phase: [int(exposure.temp_c) for exposure in course]
@@ -133,6 +158,23 @@ def test_temperatures_are_followed_through_the_steps(example):
         for phase, course in exposures(example("sage").composition()).items()
     }
     assert (max(together["A"]), max(together["B"]), max(together["C"])) == (78, 80, 40)
+
+
+def test_a_phase_added_without_a_temperature_meets_the_batch_as_it_was_last_known(example):
+    no_cooling = ('do = "cool"\ntemps = "40 degC"', 'do = "note"\ntemps = "20 degC"')  # a note cools nothing
+    added = ('phase = "C"\ntemps = "40 degC"', 'phase = "C"')
+    unknown_after = ('B = "82 degC", after = "77 degC"', 'B = "82 degC"')
+    for replacements, temp in (((no_cooling, added), 77), ((no_cooling, added, unknown_after), 82), ((added,), 40)):
+        course = exposures(example("linden", *replacements).composition())["C"]
+        assert max(exposure.temp_c for exposure in course) == temp
+
+
+def test_a_ph_below_a_window_is_told_like_one_above_it(example):
+    found = example("linden", ("low = 4.3\nhigh = 4.9", 'low = "2.8"\nhigh = "4.0"')).review()
+    finding = next(finding for finding in found.findings if finding.code == "range.ph_window")
+    assert "Behentrimonium Chloride (80 %) (pH 3 to 7)" in finding.words  # its window starts at 3
+    assert "Sodium Benzoate" not in finding.words
+    assert (finding.value, finding.limit) == (Decimal("2.8"), Decimal("3"))
 
 
 def test_a_negative_line_that_is_not_water_has_its_own_code(example):
@@ -177,3 +219,20 @@ def test_the_weightiest_stop_comes_first():
     )
     assert Review("x", findings).codes == ("formula.total", "cap.b", "cap.a", "heat.limit", "facts.memory")
     assert str(Review("x", ())) == "Review of x: no stop, no caution, no note"
+
+
+def test_a_review_loads_nothing_heavy():
+    """Reading and reviewing a formula file is a matter of a tenth of a second only while this holds."""
+    program = (
+        "import sys, kit; kit.load_formula(sys.argv[1]).review(); "
+        "print(*sorted({'numpy', 'pandas', 'pint', 'pydantic', 'scipy', 'sqlalchemy', 'tomlkit'} & set(sys.modules)))"
+    )
+    path = Path(__file__).parent / "examples" / "linden.toml"
+    ran = subprocess.run(
+        [sys.executable, "-c", program, str(path)],
+        cwd=Path(kit.__file__).parents[1],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert ran.stdout.strip() == ""

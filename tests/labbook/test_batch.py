@@ -274,3 +274,40 @@ class TestAsMade:
         # 0.12 g of citric acid in 375.80 g is 0.032 % more than the 0.10 % meant; glycerin stays as meant
         assert float(adjusters.pct("citric-acid")) == pytest.approx(0.1316, abs=0.005)  # 0.10 x 374.6/375.8 + 0.0319, two decimals
         assert float(adjusters.pct("glycerin")) == pytest.approx(3.99, abs=0.011)
+
+
+class TestCheck:
+    def test_a_whole_book_is_whole(self, bench, finished):
+        finished.read_ph("4.52", temp="25 degC")
+        report = bench.book.check()
+        assert report.ok, report.problems
+
+    @pytest.mark.parametrize(("statement", "code"), [
+        ("UPDATE reading SET value = 9.9", "labbook.projection"),
+        ("UPDATE entry SET text = replace(text, '4.52', '4.25') WHERE text LIKE '%4.52%'", "labbook.edited"),
+        ("DELETE FROM entry WHERE text LIKE '%glycerin%' AND kind = 'weigh'", "labbook.gap"),
+    ])
+    def test_an_edit_from_outside_is_found(self, bench, finished, statement, code):
+        import sqlite3
+
+        finished.read_ph("4.52", temp="25 degC")
+        bench.book.close()
+        with sqlite3.connect(bench.path) as connection:
+            for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+                connection.execute(f'DROP TRIGGER "{name}"')
+            connection.execute("PRAGMA foreign_keys = OFF")
+            assert connection.execute(statement).rowcount
+        connection.close()
+        with kit.open_labbook(bench.path) as book:
+            assert code in {found for found, _ in book.check().problems}
+
+    def test_a_deleted_batch_and_a_cut_tail_show_against_a_printed_head(self, bench, finished, tmp_path):
+        finished.read_ph("4.52", temp="25 degC")
+        source = kit.open_source(bench.path)
+        source.batch("MEA-01/1")
+        heads = source.heads()
+        assert bench.book.check(against=heads).ok
+        gone = {**heads, "batch/MEA-07/1": heads["batch/MEA-01/1"]}
+        assert "labbook.stream_gone" in {code for code, _ in bench.book.check(against=gone).problems}
+        longer = {"batch/MEA-01/1": {"seq": heads["batch/MEA-01/1"]["seq"] + 3, "hash": "0" * 64}}
+        assert "labbook.tail_missing" in {code for code, _ in bench.book.check(against=longer).problems}

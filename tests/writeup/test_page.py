@@ -93,7 +93,8 @@ def executed(*cells: str | dict | list) -> dict:
         else:
             outputs = cell if isinstance(cell, list) else [cell]
             built.append({"cell_type": "code", "source": "secret_code()", "metadata": {}, "outputs": outputs})
-    run = {"template": "trial_writeup", "title": "Trial write-up", "question": "What was made?", "template_sha256": "ab" * 32,
+    run = {"template": "trial_writeup", "title": "Trial write-up", "question": "What was made?",
+        "template_sha256": "ab" * 32,
            "parameters": {"trial": "LIN-03", "ages": None}, "packages": {"plotly": "7.1.0"}}  # fmt: skip
     return {"cells": built, "metadata": {"kit": run}, "nbformat": 4, "nbformat_minor": 5}
 
@@ -178,7 +179,8 @@ def test_the_page_has_one_title_landmarks_and_a_language():
 
 @pytest.mark.parametrize(
     "cells, levels",
-    [(["# A", "# B", "## C"], "223"), (["### A", "#### B"], "23"), (["# Linden LIN-03", "## A"], "2"), (["# Own", "# Own"], "22"),
+    [(["# A", "# B", "## C"], "223"), (["### A", "#### B"], "23"), (["# Linden LIN-03", "## A"], "2"),
+     (["# Own", "# Own"], "22"),
      (["###### A", "# B", "# C"], "622")],
 )  # fmt: skip
 def test_headings_of_a_notebook_fall_in_below_the_title(cells, levels):
@@ -195,8 +197,9 @@ def test_cautions_come_before_the_results_as_plain_text():
 
 def test_the_end_says_what_the_page_rests_on_and_how_far_that_goes():
     text = Tree(page_of("x", snapshot_sha256="12" * 32, kit_version="0.1.0", bench="bench 2")).text
-    for said in ("trial_writeup", "ab" * 32, "12" * 32, "0.1.0", "bench 2", "study/LIN", "44", "ef" * 32, "Parameter trial",
-                 "not given", "plotly 7.1.0", "edits made outside the kit", "rebuilds the whole chain", '"correct"'):  # fmt: skip
+    for said in ("trial_writeup", "ab" * 32, "12" * 32, "0.1.0", "bench 2", "study/LIN", "44", "ef" * 32,
+                 "Parameter trial", "not given", "plotly 7.1.0", "edits made outside the kit",
+                 "rebuilds the whole chain", '"correct"'):  # fmt: skip
         assert said in text, said
     assert "NOT RECORDED" not in text
     assert Tree(page_of("x")).text.count("NOT RECORDED") == 2  # neither snapshot nor version was given
@@ -296,7 +299,8 @@ def test_plotlys_own_packing_is_read_back():
          (("1", "9000", "1.25"), ("24", "19000", "–"))),
         ([LINE, {**LINE, "name": None, "x": [2]}], {}, ("Series", "x", "y"),
          (("LIN-03", "1", "9000"), ("LIN-03", "24", "19000"), ("Series 2", "2", "9000"), ("Series 2", "–", "19000"))),
-        ([{**LINE, "error_y": {"array": [400, 800]}}], {}, ("x", "y", "± y"), (("1", "9000", "400"), ("24", "19000", "800"))),
+        ([{**LINE, "error_y": {"array": [400, 800]}}], {}, ("x", "y", "± y"),
+         (("1", "9000", "400"), ("24", "19000", "800"))),
         ([{"type": "bar", "y": [5]}], {}, ("x", "y"), (("0", "5"),)),
         ([{"type": "box", "y": [4.5, 4.6], "name": "A"}], {}, ("y",), (("4.5",), ("4.6",))),
         ([{"type": "heatmap", "z": [[1, 2], [3, 4]], "x": ["a", "b"]}], {}, ("x", "y", "z"),
@@ -412,11 +416,13 @@ def test_html_outputs_pass_an_allow_list(given, kept):
 
 def test_tables_keep_what_makes_them_tables():
     table = (
-        '<table class="kit" style="border-collapse:collapse" id="t-1"><caption>C</caption><thead><tr><th colspan="2">a</th></tr></thead>'
+        '<table class="kit" style="border-collapse:collapse" id="t-1"><caption>C</caption>'
+        '<thead><tr><th colspan="2">a</th></tr></thead>'
         '<tbody><tr><th>r</th><td style="text-align:right" rowspan="1">1</td></tr></tbody></table>'
     )
     cleaned = clean_html(table)
-    for part in ('class="kit"', 'id="t-1"', "<caption>C</caption>", 'colspan="2" scope="col"', '<th scope="row">', 'rowspan="1"',
+    for part in ('class="kit"', 'id="t-1"', "<caption>C</caption>", 'colspan="2" scope="col"', '<th scope="row">',
+                 'rowspan="1"',
                  'style="text-align:right"'):  # fmt: skip
         assert part in cleaned
     assert cleaned.startswith('<div class="wide"') and cleaned.endswith("</table></div>")

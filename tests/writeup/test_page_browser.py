@@ -1,4 +1,4 @@
-"""The page in a real browser, every request refused. The referee is Chromium itself, and axe-core where it is installed."""
+"""The page in a real browser, every request refused. Referees: Chromium itself, and axe-core where it is installed."""
 
 from __future__ import annotations
 
@@ -35,7 +35,8 @@ def page_file(session_toys, make_whole, hostile, tmp_path_factory) -> Path:
         f"display(Markdown({hostile!r}))",
         f"print({hostile!r})",
         'display(HTML(\'<a href="javascript:document.title=1">press</a><a href="http://a.example/">go</a>\'))',
-        'display(HTML(\'<p id="plotly-packed">x</p><img src="http://a.example/x.png"><p onclick="document.title=1">tap</p>\'))',
+        'display(HTML(\'<p id="plotly-packed">x</p><img src="http://a.example/x.png">\'))',
+        "display(HTML('<p onclick=\"document.title=1\">tap</p>'))",
         f"show(go.Figure(go.Bar(x=[{hostile!r}], y=[1], name={hostile!r})), title={hostile!r},"
         f" columns=[{hostile!r}], rows=[[{hostile!r}]], note={hostile!r}, summary={hostile!r})",
         session_toys.markdown(f"{hostile}\n\n[press](javascript:document.title=1) ![](http://a.example/y.png)"),
@@ -165,7 +166,8 @@ def test_numbers_fold_away_on_the_screen_and_unfold_for_paper(visit, page_file):
         "72\t21000\t20400",
     ]
     page.evaluate(
-        "addEventListener('beforeprint', () => { window.onPaper = document.querySelectorAll('details.numbers[open]').length })"
+        "addEventListener('beforeprint', () => {"
+        " window.onPaper = document.querySelectorAll('details.numbers[open]').length })"
     )
     page.pdf()
     assert page.evaluate("window.onPaper") == 7

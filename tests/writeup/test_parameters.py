@@ -235,7 +235,8 @@ def test_a_choice_outside_the_list_offers_the_nearest(declaration):
 
 @pytest.mark.parametrize(
     "name, text, value",
-    [("target_ph", "4.6", 4.6), ("target_ph", "5", 5), ("packs", "24", 24), ("label", "yes", True), ("label", "False", False),
+    [("target_ph", "4.6", 4.6), ("target_ph", "5", 5), ("packs", "24", 24), ("label", "yes", True),
+     ("label", "False", False),
      ("trials", "LIN-03, LIN-04", ["LIN-03", "LIN-04"]), ("trials", '["a, b"]', ["a, b"]), ("ages", "1,24", [1, 24]),
      ("market", "3", 3), ("market", "US", "US"), ("trial", "5", "5"), ("days", "7", [7])],
 )  # fmt: skip

@@ -184,8 +184,8 @@ def test_bytes_do_not_depend_on_folder_time_zone_locale_hash_seed_or_a_formatter
     plain = alone(template, tmp_path / "one")
     elsewhere = alone(
         template, tmp_path / "another folder", TZ="Pacific/Auckland", LC_ALL="C.UTF-8", LANG="de_DE.UTF-8",
-        PYTHONHASHSEED="7", COLUMNS="40", PYTHONWARNINGS="always", PYTHONPATH=str(formatter), PLOTLY_RENDERER="notebook",
-        TMPDIR=str(tmp_path), MPLBACKEND="module://none",
+        PYTHONHASHSEED="7", COLUMNS="40", PYTHONWARNINGS="always", PYTHONPATH=str(formatter),
+        PLOTLY_RENDERER="notebook", TMPDIR=str(tmp_path), MPLBACKEND="module://none",
     )  # fmt: skip
     assert plain == elsewhere and len(plain.split()) == 2
 
@@ -250,7 +250,8 @@ def test_a_file_that_is_no_notebook_is_refused(tmp_path, content):
 def test_an_error_of_the_kit_comes_back_in_its_own_words_with_the_cell(toys):
     cell = (
         "from kit.errors import RecordError\n"
-        "raise RecordError('There is no trial \"LIN-9\"', where='linden', allowed='LIN-01', mend='look', code='labbook.x')"
+        "raise RecordError('There is no trial \"LIN-9\"', where='linden', allowed='LIN-01', mend='look',"
+        " code='labbook.x')"
     )
     error = refusal(toys.template("1", cell))
     assert isinstance(error, RunError) and error.code == "labbook.x"
@@ -318,7 +319,8 @@ def test_ctrl_c_in_a_long_cell_ends_everything_quietly(toys, tmp_path):
     )
     program = (
         "import sys\nfrom kit.writeup.run import run_template\n"
-        "try:\n    run_template(sys.argv[1], {'source': 's', 'trial': 't'})\nexcept KeyboardInterrupt:\n    print('stopped')\n"
+        "try:\n    run_template(sys.argv[1], {'source': 's', 'trial': 't'})\nexcept KeyboardInterrupt:\n"
+        "    print('stopped')\n"
     )
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(tmp_path)}
     process = subprocess.Popen([sys.executable, "-c", program, str(template)], cwd=tmp_path, env=environment,

@@ -134,8 +134,8 @@ def closing(composition: Composition, findings: Iterable[Finding]) -> str:
     rest = f"; from memory, not read in the law text: {names(memory)}" if memory else ""
     rest += f"; not checked: {names(unchecked)}" if unchecked else ""
     return (
-        f"{start} ({lists}, {f'read {read}' if read else 'from memory'}{rest}). Only what the kit codes was checked: "
-        "the law text, the label and the safety assessment belong to qualified persons."
+        f"{start} ({lists}, {f'read {read}' if read else 'from memory'}{rest}). Only what the kit codes was "
+        "checked: the law text, the label and the safety assessment belong to qualified persons."
     )
 
 
@@ -163,8 +163,8 @@ def _finding(cap: Cap, shares: Mapping[str, Share], content: Fraction, *, above:
 def _unchecked(cap: Cap, shares: Mapping[str, Share]) -> Finding:
     present = cap.present(shares)
     words = (
-        f"{cap.title}: the limit of {plain(cap.limit)} % {cap.basis} ({cap.authority}, {cap.entry}) was not checked, "
-        f"because the molar mass of {names(share.substance.inci for share in present)} is not known. Add it to the "
-        "substance."
+        f"{cap.title}: the limit of {plain(cap.limit)} % {cap.basis} ({cap.authority}, {cap.entry}) was not "
+        f"checked, because the molar mass of {names(share.substance.inci for share in present)} is not known. Add "
+        "it to the substance."
     )
     return Finding("caution", "cap.unchecked", words, brought(present), None, cap.limit, cap.source)

@@ -33,9 +33,9 @@ def anionic_polymer(composition: Composition) -> Iterable[Finding]:
     content = sum((share.pct for share in polymers), Decimal(0))
     if cationics and content > _POLYMER_PCT:
         words = (
-            f"{names(share.substance.inci for share in polymers)} ({digits(content)} %) is an anionic polymer and "
-            f"meets {names(share.substance.inci for share in cationics)}: above {_POLYMER_PCT} % it pulls strings on "
-            "contact and weeps later. Take a nonionic or cationic thickener instead."
+            f"Anionic polymer, {names(share.substance.inci for share in polymers)} {digits(content)} %, with a "
+            f"cationic, {names(share.substance.inci for share in cationics)}: above {_POLYMER_PCT} % it pulls "
+            "strings on contact and weeps later. Take a nonionic or cationic thickener instead."
         )
         yield Finding("stop", "charge.anionic_polymer", words, brought(polymers), content, _POLYMER_PCT, PRACTICE)
 
@@ -120,7 +120,7 @@ def _clash(composition: Composition, shares: list[Share], anionic: Decimal, cati
 def _unknown_charge(shares: list[Share]) -> Finding:
     words = (
         f"{names(share.substance.inci for share in shares)} is anionic and meets a cationic; how much is not known, "
-        "because a molar mass or a charge is missing. They bind each other: take it out, or add the fact and review "
-        "again."
+        "because a molar mass or a charge is missing. They bind each other: take it out, or add the fact and "
+        "review again."
     )
     return Finding("caution", "charge.anionic_surfactant", words, brought(shares), source=PRACTICE)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from kit.formula.composition import Composition, Step
-from kit.formula.material import Material
+from kit.formula.material import Fact, Material
 from kit.formula.rules.findings import Finding, line_keys, names, source_of
 from kit.units import plain
 
@@ -44,15 +44,15 @@ def limit(composition: Composition) -> Iterable[Finding]:
         for line in composition.lines
         if line.material.heat_max is not None
         and line.phase in hottest
-        and hottest[line.phase].temp_c > _limit_c(line.material)
+        and hottest[line.phase].temp_c > _number(line.material.heat_max)
     ]
     for doing in dict.fromkeys(hottest[line.phase].doing for line in over):
         lines = [line for line in over if hottest[line.phase].doing == doing]
-        limits = {line.material.name: _limit_c(line.material) for line in lines}
+        limits = {line.material.name: _number(line.material.heat_max) for line in lines}
         told = names(f"{name} (at most {plain(temp)} degC)" for name, temp in limits.items())
         words = (
-            f"{told}: {doing}, {plain(hottest[lines[0].phase].temp_c)} degC. It loses strength or changes odour. Move "
-            "it to the cool-down and add it below its limit."
+            f"{told} would see {plain(hottest[lines[0].phase].temp_c)} degC ({doing}): strength is lost, odour "
+            "changes. Add it in the cool-down, below its limit."
         )
         yield Finding(
             "caution",
@@ -74,15 +74,15 @@ def melt(composition: Composition) -> Iterable[Finding]:
         if line.kind in HOT_KINDS
         and line.material.melt_min is not None
         and line.phase in hottest
-        and hottest[line.phase].temp_c < line.material.melt_min.value
+        and hottest[line.phase].temp_c < _number(line.material.melt_min)
     ]
     for phase in dict.fromkeys(line.phase for line in cold):
         lines = [line for line in cold if line.phase == phase]
-        reached, needed = hottest[phase].temp_c, max(line.material.melt_min.value for line in lines)
-        told = names(f"{line.material.name} ({plain(line.material.melt_min.value)} degC)" for line in lines)
+        reached, needed = hottest[phase].temp_c, max(_number(line.material.melt_min) for line in lines)
+        told = names(f"{line.material.name} ({plain(_number(line.material.melt_min))} degC)" for line in lines)
         words = (
-            f"Phase {phase} reaches {plain(reached)} degC, below what {told} needs to melt fully: unmelted wax sets "
-            f"as grains. Hold the phase at {plain(needed)} degC until it is clear."
+            f"Phase {phase} reaches {plain(reached)} degC, too little to melt {told} fully: unmelted wax sets as "
+            f"grains. Hold the phase at {plain(needed)} degC until it is clear."
         )
         yield Finding(
             "caution", "heat.melt", words, line_keys(lines), reached, needed, source_of(lines[0].material.melt_min)
@@ -100,13 +100,13 @@ def combined_cold(composition: Composition) -> Iterable[Finding]:
     ]
     for step in composition.steps:
         after = dict(step.temps_c).get(_AFTER, step.temp_c)
-        cold = [line for line in alcohols if after is not None and after < line.material.melt_min.value]
+        cold = [line for line in alcohols if after is not None and after < _number(line.material.melt_min)]
         if step.do == "combine" and cold:
-            needed = max(line.material.melt_min.value for line in cold)
+            needed = max(_number(line.material.melt_min) for line in cold)
             words = (
                 f"After combining the batch is at {plain(after)} degC, below the {plain(needed)} degC of "
-                f"{names(line.material.name for line in cold)}: the fat freezes into grains. Warm both phases, or "
-                "pour more slowly."
+                f"{names(line.material.name for line in cold)}: the fat freezes into grains. Warm the colder phase "
+                "and the vessel."
             )
             yield Finding(
                 "caution",
@@ -217,9 +217,9 @@ def _hottest(composition: Composition, own: bool = False) -> dict[str, Exposure]
     return {phase: max(seen, key=lambda exposure: exposure.temp_c) for phase, seen in courses.items() if seen}
 
 
-def _limit_c(material: Material) -> Decimal:
-    fact = material.heat_max
-    return fact.value if fact.value is not None else fact.high
+def _number(fact: Fact) -> Decimal:
+    """The number of a heat limit or a melting temperature; of a range the upper end."""
+    return next(number for number in (fact.value, fact.high, fact.low) if number is not None)
 
 
 def _has_heat_fact(material: Material) -> bool:

@@ -35,7 +35,7 @@ def ratio(composition: Composition) -> Iterable[Finding]:
     if found is None:
         yield from _ratio_unknown(composition)
     elif found < _RATIO_LOW:
-        yield from _ratio_low(composition, found)
+        yield _ratio_low(composition, found)
     elif found > _RATIO_HIGH:
         yield _ratio_high(composition, found)
 
@@ -46,9 +46,9 @@ def blend_alcohol(composition: Composition) -> Iterable[Finding]:
     hidden = sum((_alcohol_in_blend(line) for line in lines), Decimal(0))
     if lines:
         words = (
-            f"{names(line.material.name for line in lines)} brings {digits(hidden)} % of fatty alcohol; with it the "
-            f"formula holds {digits(content_pct(composition, 'fatty alcohol'))} %, and that total counts in the ratio "
-            "and on the label."
+            f"{digits(hidden)} % of fatty alcohol comes in with {names(line.material.name for line in lines)}; with "
+            f"it the formula holds {digits(content_pct(composition, 'fatty alcohol'))} %, and that total counts in "
+            "the ratio and on the label."
         )
         yield Finding("note", "network.blend_alcohol", words, line_keys(lines), hidden, source="arithmetic")
 
@@ -101,7 +101,7 @@ def _ratio_unknown(composition: Composition) -> Iterable[Finding]:
         )
 
 
-def _ratio_low(composition: Composition, found: Decimal) -> Iterable[Finding]:
+def _ratio_low(composition: Composition, found: Decimal) -> Finding:
     cationics = shares_of(composition, *CATIONIC_SURFACTANTS)
     two_tailed = all(_two_tailed(share.substance.inci) for share in cationics)
     judged = (
@@ -114,7 +114,7 @@ def _ratio_low(composition: Composition, found: Decimal) -> Iterable[Finding]:
         f"({digits(content_pct(composition, 'fatty alcohol'))} % alcohol of all sources), below "
         f"{_RATIO_LOW}{_amine(composition)}: {judged}."
     )
-    yield Finding(
+    return Finding(
         "note" if two_tailed else "caution",
         "network.ratio_low",
         words,

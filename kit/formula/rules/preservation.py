@@ -23,8 +23,8 @@ def preserved(composition: Composition) -> Iterable[Finding]:
     boosters = _with_active(composition, "preservative booster")
     if boosters:
         words = (
-            f"{names(material.name for material in boosters)} boosts a preservative, and no preservative is there, "
-            f"with {digits(water)} % water. Add one that works at the pH of the product. {_TEST}"
+            f"No preservative, only boosters ({names(material.name for material in boosters)}), with "
+            f"{digits(water)} % water. Add a preservative that works at the pH of the product. {_TEST}"
         )
         yield Finding("caution", "preservation.booster_only", words, keys(boosters), source=PRACTICE)
     else:

@@ -158,22 +158,29 @@ def unknown(composition: Composition, spec: Sequence[SpecLine]) -> Iterable[Find
 
 
 def _content(composition: Composition, material: Material) -> Decimal:
-    as_active = material.use_range is not None and "as active" in material.use_range.conditions
+    as_active = material.use_range is not None and _basis(material.use_range)
     return composition.pct(material.key) * (material.active_pct / 100 if as_active else 1)
+
+
+def _basis(fact: Fact) -> str:
+    return " as active" if "as active" in fact.conditions else ""
 
 
 def _outside(severity: str, items: list[tuple[Material, Decimal, Fact]], side: str, mend: str) -> Finding:
     told = names(
-        (f"{material.name} {show_pct(content)} % ({_range_words(fact)})" for material, content, fact in items), most=6
+        (
+            f"{material.name} {show_pct(content)} %{_basis(fact)} ({_range_words(fact)})"
+            for material, content, fact in items
+        ),
+        most=6,
     )
-    one = len(items) == 1
     worst = max(items, key=lambda item: abs(item[1] - _bound(item[2], side)) / (_bound(item[2], side) or 1))
     return Finding(
         severity,
         "range.use",
         f"{side.capitalize()} the usual use range: {told}. {mend}",
         keys(item[0] for item in items),
-        items[0][1] if one else worst[1],
+        worst[1],
         _bound(worst[2], side),
         source_of(worst[2]),
     )

@@ -1,0 +1,142 @@
+"""Checks of a materials file: a slip of the pen in it must not make a rule blind."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Mapping
+
+from kit.errors import MaterialError
+from kit.formula.material import KINDS
+
+CATEGORIES = (
+    "water",
+    "humectant",
+    "thickener",
+    "cationic polymer",
+    "cationic surfactant",
+    "amine surfactant",
+    "anionic surfactant",
+    "anionic polymer",
+    "nonionic emulsifier",
+    "fatty alcohol",
+    "emollient",
+    "silicone",
+    "wax ester",
+    "acid",
+    "base",
+    "salt",
+    "preservative",
+    "preservative booster",
+    "chelator",
+    "protein",
+    "extract",
+    "fragrance",
+    "antioxidant",
+    "solvent",
+    "active",
+)
+STRENGTHS = ("quaternary", "amine", "hard anion", "soft anion")
+ROLES = ("active", "carrier", "solvent", "preservative", "water", "co-emulsifier")
+PHASES = ("water", "oil", "cool-down", "adjust")
+
+# Each fact is kept in one unit; a heat limit in degF read as degC would be no limit at all.
+_MATERIAL_UNITS = {
+    "active_range": "%",
+    "use_range": "%",
+    "heat_max": "degC",
+    "melt_min": "degC",
+    "ph_window": "1",
+    "density": "g/mL",
+}
+_SUBSTANCE_UNITS = {"molar_mass": "g/mol", "charge_density": "meq/g"}
+_MATERIAL_KEYS = {
+    *(
+        "key",
+        "name",
+        "aliases",
+        "label_inci",
+        "function",
+        "phases",
+        "parts",
+        "made_from",
+        "hazards",
+        "cautions",
+        "note",
+    ),
+    *_MATERIAL_UNITS,
+}
+_SUBSTANCE_KEYS = {
+    *("inci", "cas", "ec", "formula", "mixture_of", "category", "charge", "charge_strength", "pka"),
+    *_SUBSTANCE_UNITS,
+}
+_FACT_KEYS = {"value", "low", "high", "unit", "kind", "source", "conditions", "checked_on"}
+
+
+def check_substance(row: Mapping, where: str) -> None:
+    """Refuse a substance with an unknown key, category or strength, or with a fact in another unit.
+
+    Raises
+    ------
+    MaterialError   `material.file`.
+    """
+    known_keys(row, _SUBSTANCE_KEYS, where)
+    _one_of(row.get("category"), CATEGORIES, f"{where}, category")
+    _one_of(row.get("charge_strength", STRENGTHS[0]), STRENGTHS, f"{where}, charge_strength")
+    for name, unit in _SUBSTANCE_UNITS.items():
+        _check_fact(row.get(name), unit, f"{where}, {name}")
+    for fact in row.get("pka", ()):
+        _check_fact(fact, "1", f"{where}, pka")
+
+
+def check_material(row: Mapping, where: str) -> None:
+    """Refuse a supply form with an unknown key, role or phase, or with a fact in another unit.
+
+    Raises
+    ------
+    MaterialError   `material.file`.
+    """
+    known_keys(row, _MATERIAL_KEYS, where)
+    for phase in row.get("phases", ()):
+        _one_of(phase, PHASES, f"{where}, phases")
+    for part in row.get("parts", ()):
+        _one_of(part.get("role", ROLES[0]), ROLES, f"{where}, parts, role")
+    for name, unit in _MATERIAL_UNITS.items():
+        _check_fact(row.get(name), unit, f"{where}, {name}")
+
+
+def known_keys(row: Mapping, known: Iterable[str], where: str) -> None:
+    """Refuse a key that nothing reads; most often it is a known one misspelled."""
+    known = sorted(known)
+    for key in row:
+        if key not in known:
+            near = difflib.get_close_matches(key, known, n=1)
+            mend = f"did you mean {near[0]!r}?" if near else "correct its spelling"
+            raise _error(f"the key {key!r} is not known", where, ", ".join(known), mend)
+
+
+def rows(table: Mapping, key: str, where: str) -> list[Mapping]:
+    """The list of tables under a key."""
+    found = table.get(key, [])
+    if not isinstance(found, list) or not all(isinstance(row, Mapping) for row in found):
+        raise _error(f"{key} is not a list of tables", where, f"[[{key}]] before each", "double the brackets")
+    return found
+
+
+def _check_fact(row: Mapping | None, unit: str, where: str) -> None:
+    if row is None:
+        return
+    known_keys(row, _FACT_KEYS, where)
+    if row.get("unit") != unit:
+        raise _error(f"the unit is {row.get('unit')!r}", where, unit, f'convert the value and write unit = "{unit}"')
+    _one_of(row.get("kind"), KINDS, f"{where}, kind")
+    if not {"value", "low", "high"} & set(row):
+        raise _error("the fact has no number", where, "value, low or high", "leave the fact out where it is not known")
+
+
+def _one_of(value: object, allowed: Iterable[str], where: str) -> None:
+    if value not in allowed:
+        raise _error(f"{value!r} is not known here", where, ", ".join(allowed), "use one of these")
+
+
+def _error(what: str, where: str, allowed: str, mend: str) -> MaterialError:
+    return MaterialError(what, where=where, allowed=allowed, mend=mend, code="material.file")
