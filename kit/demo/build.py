@@ -79,22 +79,41 @@ def _write(book: Labbook, formula: Formula, readings: Path) -> None:
     _calibrate(book, diary)
     diary.note(moment("2026-04-27 16:30"), lambda: book.import_readings(readings).commit())
     for plan in LINDEN:
-        diary.note(moment("2026-04-27 17:00"), lambda plan=plan: book.batch(plan.name).decide(plan.verdict[0], why=plan.verdict[1], by=OPERATOR))
+        diary.note(
+            moment("2026-04-27 17:00"),
+            lambda plan=plan: book.batch(plan.name).decide(plan.verdict[0], why=plan.verdict[1], by=OPERATOR),
+        )
     diary.run()
 
 
 def _open_studies(book: Labbook, formula: Formula, diary: Diary) -> None:
     diary.note(moment("2026-03-30 07:30"), lambda: _instruments(book))
-    diary.note(moment("2026-03-30 07:35"), lambda: book.new_study(
-        "LHC", question="How much do batches of one version scatter?", spec=formula.spec, control="LHC-01", note=INVENTED))
-    diary.note(moment("2026-04-13 07:35"), lambda: book.new_study(
-        "LIN", question=_QUESTION, spec=formula.spec, control="LIN-03", history=["LHC"], note=INVENTED))
+    diary.note(
+        moment("2026-03-30 07:35"),
+        lambda: book.new_study(
+            "LHC",
+            question="How much do batches of one version scatter?",
+            spec=formula.spec,
+            control="LHC-01",
+            note=INVENTED,
+        ),
+    )
+    diary.note(
+        moment("2026-04-13 07:35"),
+        lambda: book.new_study(
+            "LIN", question=_QUESTION, spec=formula.spec, control="LIN-03", history=["LHC"], note=INVENTED
+        ),
+    )
 
 
 def _instruments(book: Labbook) -> None:
     book.add_instrument("PH-1", kind="pH meter", note="glass electrode, temperature probe")
-    book.add_instrument("VIS-1", kind="viscometer", constants={"disc 3": 1000, "disc 4": 2000, "disc 5": 4000, "disc 6": 10000},
-                        note="rotational, disc spindles, no guard leg")
+    book.add_instrument(
+        "VIS-1",
+        kind="viscometer",
+        constants={"disc 3": 1000, "disc 4": 2000, "disc 5": 4000, "disc 6": 10000},
+        note="rotational, disc spindles, no guard leg",
+    )
     for name, division in _BALANCES:
         book.add_instrument(name, kind="balance", division=division)
 
@@ -107,13 +126,16 @@ def _enter(book: Labbook, sheet: Sheet, plan: BatchPlan, diary: Diary) -> None:
     making = Making(book, sheet, plan)
     making.enter(diary)
     filed = _FILED if plan.study == "LIN" else ()
-    diary.note(plan.ends + timedelta(minutes=10), lambda: read_ph(making.batch, plan.ph[0]))
+    diary.note(plan.ends + timedelta(minutes=10), lambda: read_ph(making.batch, plan.ends, plan.ph[0]))
     for age, value in zip(("24 h", "7 d"), plan.ph[1:], strict=True):
         if age not in filed:
-            diary.note(plan.at(age, 12), lambda value=value: read_ph(making.batch, value))
+            diary.note(plan.at(age, 12), lambda age=age, value=value: read_ph(making.batch, plan.at(age), value))
     for reading in plan.viscosities:
         if reading.age not in filed:
-            diary.note(plan.at(reading.age, 2 + reading.after_min), lambda reading=reading: read_viscosity(making.batch, reading))
+            diary.note(
+                plan.at(reading.age, 2 + reading.after_min),
+                lambda reading=reading: read_viscosity(making.batch, reading),
+            )
     if not filed:
         diary.note(plan.at("7 d", 20), lambda: making.batch.observe("grain", plan.grain))
         diary.note(plan.at("7 d", 25), lambda: making.batch.decide(plan.verdict[0], why=plan.verdict[1], by=OPERATOR))
@@ -123,8 +145,17 @@ def _calibrate(book: Labbook, diary: Diary) -> None:
     """A calibration in the morning of every day on which a pH was read."""
     for number, day in enumerate(sorted(measuring_days())):
         slope, offset = _SLOPES[number % len(_SLOPES)]
-        diary.note(moment(f"{day:%Y-%m-%d} 07:45"), lambda day=day, slope=slope, offset=offset: book.calibrate(
-            "PH-1", calibration_name(f"{day:%m%d}"), slope_pct=slope, offset_mv=offset, buffers=["4.01", "7.00"], temp="25.0 degC"))
+        diary.note(
+            moment(f"{day:%Y-%m-%d} 07:45"),
+            lambda day=day, slope=slope, offset=offset: book.calibrate(
+                "PH-1",
+                calibration_name(day),
+                slope_pct=slope,
+                offset_mv=offset,
+                buffers=["4.01", "7.00"],
+                temp="25.0 degC",
+            ),
+        )
 
 
 def measuring_days() -> set[datetime]:
@@ -138,10 +169,18 @@ def _fresh(folder: Path) -> Path:
         folder.mkdir(parents=True, exist_ok=True)
         taken = next(folder.iterdir(), None)
     except OSError as problem:
-        raise KitError(f"the folder {str(folder)!r} cannot be made: {problem.strerror}", mend="name a folder you may write to", code="demo.folder") from None
+        raise KitError(
+            f"the folder {str(folder)!r} cannot be made: {problem.strerror}",
+            mend="name a folder you may write to",
+            code="demo.folder",
+        ) from None
     if taken is not None:
-        raise KitError(f"the folder {str(folder)!r} is not empty", where=f"it holds {taken.name}", mend="name a new folder; nothing is overwritten",
-                       code="demo.exists")
+        raise KitError(
+            f"the folder {str(folder)!r} is not empty",
+            where=f"it holds {taken.name}",
+            mend="name a new folder; nothing is overwritten",
+            code="demo.exists",
+        )
     return folder
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 
 from kit.bench.sheet import Sheet, SheetLine
@@ -18,13 +18,29 @@ from kit.units import plain
 OPERATOR = "bench 2"
 _TARE_G = Decimal("312.40")  # the empty vessel
 _LARGEST_SLIP_G = Decimal("0.15")  # nobody is off by more on a line of hundreds of grams
-_EQUIPMENT = {"vessel": "600 mL glass beaker, 85 mm wide", "high-shear head": "25 mm rotor-stator, gap 0.2 mm", "stirrer": "anchor, 70 mm",
-              "heating": "water baths", "probe": "Pt100, 0.1 degC"}
+_EQUIPMENT = {
+    "vessel": "600 mL glass beaker, 85 mm wide",
+    "high-shear head": "25 mm rotor-stator, gap 0.2 mm",
+    "stirrer": "anchor, 70 mm",
+    "heating": "water baths",
+    "probe": "Pt100, 0.1 degC",
+}
 _LOTS = {
-    "water-deionised": "DI-26-15", "glycerin": "G-207", "hydroxyethylcellulose": "H-033", "disodium-edta": "E-51", "citric-acid": "CA-12",
-    "cetearyl-alcohol": "C-118", "behentrimonium-chloride-80": "B-042", "caprylic-capric-triglyceride": "T-88", "cetyl-esters": "W-19",
-    "panthenol-75": "P-64", "tilia-cordata-flower-extract": "L-305", "phenoxyethanol": "PE-71", "ethylhexylglycerin": "EG-08",
-    "sodium-benzoate": "SB-27", "parfum": "F-440",
+    "water-deionised": "DI-26-15",
+    "glycerin": "G-207",
+    "hydroxyethylcellulose": "H-033",
+    "disodium-edta": "E-51",
+    "citric-acid": "CA-12",
+    "cetearyl-alcohol": "C-118",
+    "behentrimonium-chloride-80": "B-042",
+    "caprylic-capric-triglyceride": "T-88",
+    "cetyl-esters": "W-19",
+    "panthenol-75": "P-64",
+    "tilia-cordata-flower-extract": "L-305",
+    "phenoxyethanol": "PE-71",
+    "ethylhexylglycerin": "EG-08",
+    "sodium-benzoate": "SB-27",
+    "parfum": "F-440",
 }
 # Cooling log: minutes after the pour, and the temperature of the batch. [degC]
 _COOLING = ((6, "70.8"), (14, "61.5"), (22, "53.9"), (30, "47.6"), (38, "42.1"), (44, "38.4"))
@@ -41,7 +57,7 @@ class Making:
     _in_vessel_g: Decimal = field(default=Decimal(0))
 
     def enter(self, diary: Diary) -> None:
-        """Enter everything from the first weighing to the decision, apart from what comes in with the file of readings."""
+        """Enter everything from the first weighing to the end of making."""
         for minute, what in self._minutes():
             diary.note(self.plan.starts + timedelta(minutes=minute), what)
 
@@ -52,15 +68,39 @@ class Making:
             (0, self._start),
             *((1 + number, lambda line=line: self._weigh(line)) for number, line in enumerate(hot)),
             (12, self._accept),
-            (33, lambda: self.batch.step("gum wetted with the glycerin, sprinkled into cold water; no lumps against the glass", do="disperse",
-                                         phase="A", rpm=400, minutes=20)),
-            (54, lambda: self.batch.step("covered, in the water bath", do="heat", phase="A", temp="78 degC", minutes=20)),
-            (55, lambda: self.batch.step("in the water bath; melt clear", do="heat", phase="B", temp="80 degC", minutes=20)),
+            (
+                33,
+                lambda: self.batch.step(
+                    "gum wetted with the glycerin, sprinkled into cold water; no lumps against the glass",
+                    do="disperse",
+                    phase="A",
+                    rpm=400,
+                    minutes=20,
+                ),
+            ),
+            (
+                54,
+                lambda: self.batch.step("covered, in the water bath", do="heat", phase="A", temp="78 degC", minutes=20),
+            ),
+            (
+                55,
+                lambda: self.batch.step(
+                    "in the water bath; melt clear", do="heat", phase="B", temp="80 degC", minutes=20
+                ),
+            ),
             (56, self._combine),
             (61, lambda: self.batch.weigh_back("oil beaker", f"{self.plan.left_g} g")),
-            *((56 + after, lambda after=after, temp=temp: self.batch.temperature(f"{temp} degC", at=f"{after} min")) for after, temp in _COOLING),
+            *(
+                (56 + after, lambda after=after, temp=temp: self.batch.temperature(f"{temp} degC", at=f"{after} min"))
+                for after, temp in _COOLING
+            ),
             (87, self._gross),
-            (88, lambda: self.batch.top_up(f"{self.plan.made_up_g} g", lot=_LOTS["water-deionised"], note="boiled and cooled")),
+            (
+                88,
+                lambda: self.batch.top_up(
+                    f"{self.plan.made_up_g} g", lot=_LOTS["water-deionised"], note="boiled and cooled"
+                ),
+            ),
             *((89 + number, lambda line=line: self._weigh(line)) for number, line in enumerate(cool)),
             (101, lambda: self.batch.add("C", temp="38.0 degC", rpm=250, minutes=10, note="premixed cold")),
             (112, self._adjust),
@@ -69,8 +109,15 @@ class Making:
 
     def _start(self) -> None:
         plan = self.plan
-        self.batch = self.book.start_batch(self.sheet, trial=plan.trial, study=plan.study, operator=OPERATOR, number=plan.number, why=plan.why,
-                                           note=INVENTED)
+        self.batch = self.book.start_batch(
+            self.sheet,
+            trial=plan.trial,
+            study=plan.study,
+            operator=OPERATOR,
+            number=plan.number,
+            why=plan.why,
+            note=INVENTED,
+        )
         self.batch.equipment(**_EQUIPMENT)
 
     def _weigh(self, line: SheetLine) -> None:
@@ -85,40 +132,63 @@ class Making:
             self.batch.accept(key, why=why)
 
     def _combine(self) -> None:
-        self.batch.combine(temps={"A": "78.2 degC", "B": "80.4 degC", "after": "76.3 degC"}, order="oil into water, thin stream", rpm=6500, minutes=4,
-                           note="head below the surface before it ran")
+        self.batch.combine(
+            temps={"A": "78.2 degC", "B": "80.4 degC", "after": "76.3 degC"},
+            order="oil into water, thin stream",
+            rpm=6500,
+            minutes=4,
+            note="head below the surface before it ran",
+        )
 
     def _gross(self) -> None:
         missing_g = Decimal(self.plan.left_g) + Decimal(self.plan.steam_g)
-        self.batch.gross(f"{plain(_TARE_G + self._in_vessel_g.quantize(Decimal('0.01')) - missing_g)} g", tare=f"{plain(_TARE_G)} g")
+        self.batch.gross(
+            f"{plain(_TARE_G + self._in_vessel_g.quantize(Decimal('0.01')) - missing_g)} g", tare=f"{plain(_TARE_G)} g"
+        )
 
     def _adjust(self) -> None:
         """The pH before the adjuster, a sample for a titration, then the adjuster: only where the plan has them."""
         plan = self.plan
         if plan.ph_before:
-            read_ph(self.batch, plan.ph_before, note="before the adjuster")
+            read_ph(self.batch, plan.starts, plan.ph_before, note="before the adjuster")
         if plan.sample_g:
             self.batch.take(f"{plan.sample_g} g", why="titration with citric acid 10 %")
         if plan.adjuster_g:
             self.batch.adjust("citric-acid-10-solution", f"{plan.adjuster_g} g", lot="ST-26-03", why="pH above 4.70")
 
 
-def read_ph(batch: Batch, value: str, *, note: str = "") -> None:
+def read_ph(batch: Batch, day: datetime, value: str, *, note: str = "") -> None:
     """A pH reading with the calibration of its day."""
-    day = batch._store.clock()  # the calibration is named after the day
-    batch.read_ph(value, temp="25.0 degC", instrument="PH-1", calibration=calibration_name(f"{day:%m%d}"), container="100 mL jar",
-                  operator=OPERATOR, note=note)
+    batch.read_ph(
+        value,
+        temp="25.0 degC",
+        instrument="PH-1",
+        calibration=calibration_name(day),
+        container="100 mL jar",
+        operator=OPERATOR,
+        note=note,
+    )
 
 
 def read_viscosity(batch: Batch, reading: Viscosity) -> None:
     """A viscosity reading with all its conditions."""
-    batch.read_viscosity(f"{reading.value} mPa.s", torque_pct=reading.torque, rpm=10, spindle=reading.spindle, instrument="VIS-1", temp="25.0 degC",
-                         reading_time="60 s", container="100 mL jar", operator=OPERATOR, note=reading.note)
+    batch.read_viscosity(
+        f"{reading.value} mPa.s",
+        torque_pct=reading.torque,
+        rpm=10,
+        spindle=reading.spindle,
+        instrument="VIS-1",
+        temp="25.0 degC",
+        reading_time="60 s",
+        container="100 mL jar",
+        operator=OPERATOR,
+        note=reading.note,
+    )
 
 
-def calibration_name(day: str) -> str:
-    """ "0413" gives "CAL-0413"."""
-    return f"CAL-{day}"
+def calibration_name(day: datetime) -> str:
+    """The calibration of a day: "CAL-0413" on 13 April."""
+    return f"CAL-{day:%m%d}"
 
 
 def _slipped(line: SheetLine, batch: str) -> Decimal:

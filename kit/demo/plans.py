@@ -15,7 +15,10 @@ AGES = {"1 h": timedelta(hours=1), "24 h": timedelta(hours=24), "72 h": timedelt
 
 @dataclass(frozen=True, slots=True)
 class Viscosity:
-    """An apparent viscosity: age, value [mPa.s], torque [% of full scale], spindle; `after_min` sets a second reading apart."""
+    """An apparent viscosity: age, value [mPa.s], torque [% of full scale], spindle.
+
+    `after_min` sets a second reading of the same age apart. [min]
+    """
 
     age: str
     value: int

@@ -142,12 +142,12 @@ def apportion(shares: list[Fraction], total: Decimal, places: int) -> list[Decim
     ['33.34', '33.33', '33.33']
     """
     unit = Fraction(1, 10**places)
-    floors = [share // unit for share in shares]
-    left = int(Fraction(total) / unit - sum(floors))
-    order = sorted(range(len(shares)), key=lambda index: (floors[index] - shares[index] / unit, index))
+    wholes = [share // unit for share in shares]
+    left = int(Fraction(total) / unit - sum(wholes))
+    order = sorted(range(len(shares)), key=lambda index: (wholes[index] - shares[index] / unit, index))
     for index in order[:left]:
-        floors[index] += 1
-    return [Decimal(int(count)).scaleb(-places) for count in floors]
+        wholes[index] += 1
+    return [Decimal(int(count)).scaleb(-places) for count in wholes]
 
 
 def show_pct(pct: Decimal) -> str:

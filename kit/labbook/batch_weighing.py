@@ -15,7 +15,6 @@ from kit.labbook.batch_record import BatchRecord
 from kit.labbook.receipt import Receipt
 from kit.units import plain
 
-
 _TOOLS = ("head", "stirrer", "spatula", "whisk", "thermometer", "electrode")  # what was in the batch itself, not in one phase
 
 

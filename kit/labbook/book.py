@@ -13,8 +13,9 @@ from kit.formula.formula import Formula
 from kit.formula.library import Library, load_library
 from kit.formula.model import SpecLine, formula_row, spec_row
 from kit.labbook.batch import Batch
-from kit.labbook.readings_file import Preview, preview_readings
+from kit.labbook.printed_heads import read_heads
 from kit.labbook.projecting import rows_of, rows_of_entry
+from kit.labbook.readings_file import Preview, preview_readings
 from kit.labbook.receipt import Receipt
 from kit.labbook.source import LabbookReader, Source
 from kit.labbook.store import CheckReport, Store
@@ -263,15 +264,11 @@ class Labbook:
 
 
 def _printed_heads(page: str | Path) -> dict:
-    import json
-    import re
-
-    text = Path(page).read_text(encoding="utf-8")
-    found = re.search(r'<script type="application/json" id="record-heads">(.*?)</script>', text, re.DOTALL)
-    if not found:
-        raise RecordError("the page prints no heads of the record", where=Path(page).name, allowed="a write-up made by this kit",
-                          mend="give the page that was made from this lab book", code="labbook.no_heads")
-    return json.loads(found.group(1))
+    try:
+        return read_heads(Path(page).read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError):
+        raise RecordError(f"the page {Path(page).name} cannot be read", where=str(Path(page).parent), mend="check the name and the folder",
+                          code="labbook.no_heads") from None
 
 
 def _plain_name(name: str, what: str) -> str:

@@ -111,11 +111,20 @@ def corrected_body(kind: str, current: Mapping, changes: Mapping[str, object], *
                              mend="name one of these, or void the entry and record it anew", code="batch.correct")
         field, convert = allowed[name]
         body[field] = convert(typed, f"{where}, {name}")
+    _now_recorded(body, {allowed[name][0] for name in changes})
     if "value" in changes:
         body["value"], body["unit"] = _value(body["property"], changes["value"], study.methods.get(body["method"]), where)
     if body == dict(current):
         raise BatchError("the correction changes nothing", where=where, mend="give the part that was wrong with its right value", code="batch.correct")
     return body
+
+
+def _now_recorded(body: dict, fields: set[str]) -> None:
+    """What a correction gives is recorded with the reading from now on, no longer declared for a whole file or without a time."""
+    if "declared" in body:
+        body["declared"] = [name for name in body["declared"] if name not in fields]
+    if body.get("at") and "at" in fields:
+        body.pop("untimed", None)
 
 
 def _method(property: str, name: str, study: StudyView, where: str) -> Method | None:

@@ -1,4 +1,4 @@
-"""Taking a file of readings into a lab book: first a preview with a reason for every refused row, then all of it or nothing."""
+"""Taking a file of readings into a lab book: a preview with a reason for every refused row, then all or nothing."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING
 from kit.errors import ReadingsFileError
 from kit.labbook.entry_bodies import CONDITIONS
 from kit.labbook.ledger import Effective
+from kit.labbook.projecting import rows_of
 from kit.labbook.readings_marks import Marks, find_marks
 from kit.labbook.readings_rows import Refusal, RowReader, TakenRow
 from kit.labbook.readings_text import COLUMNS, DELIMITERS, ENCODING_WORDS, ReadingsText, check_unit, nearest, read_text
 from kit.labbook.readings_times import Zone
-from kit.labbook.projecting import rows_of
 from kit.labbook.source import Source
 from kit.labbook.streams import Draft
 from kit.labbook.view import batch_stream, reading_of
@@ -51,7 +51,7 @@ class Preview:
     ----------
     taken : tuple of TakenRow     Rows that were understood, those recorded already among them.
     refused : tuple of Refusal    A reason for every cell that was not; one is enough to keep the whole file out.
-    assumed : tuple of str        How the file was read: encoding, delimiter, decimal mark, time zone, declared conditions.
+    assumed : tuple of str        How the file was read: encoding, delimiter, decimal mark, zone, what was declared.
     """
 
     text: ReadingsText
@@ -88,11 +88,25 @@ class Preview:
     def table(self) -> Table:
         """Every row with what would become of it, in the order of the file."""
         rows = [(row.row, *self._taken_cells(row)) for row in self.taken]
-        rows += [(reason.row, "", reason.column, "", Cell("REFUSED", "fail"), f"{reason.what}. To mend: {reason.mend} [{reason.code}]")
-                 for reason in self.refused]
+        rows += [
+            (
+                reason.row,
+                "",
+                reason.column,
+                "",
+                Cell("REFUSED", "fail"),
+                f"{reason.what}. To mend: {reason.mend} [{reason.code}]",
+            )
+            for reason in self.refused
+        ]
         shown = [(str(number), *cells) for number, *cells in sorted(rows, key=lambda row: row[0])]
-        return Table(("row", "batch", "property or column", "value", "becomes", "remarks"), shown, title=f"{self.text.name}: {self.count()}",
-                     note=self._verdict(), numeric=frozenset({0, 3}))
+        return Table(
+            ("row", "batch", "property or column", "value", "becomes", "remarks"),
+            shown,
+            title=f"{self.text.name}: {self.count()}",
+            note=self._verdict(),
+            numeric=frozenset({0, 3}),
+        )
 
     def commit(self) -> ImportReport:
         """Record all new rows in one transaction.
@@ -100,7 +114,7 @@ class Preview:
         Raises
         ------
         ReadingsFileError   `import.refused` when a row is refused: nothing is stored.
-        RecordError         `labbook.moved_on` when a batch has grown since the preview: nothing is stored; preview again.
+        RecordError         `labbook.moved_on` when a batch has grown since the preview: nothing is stored.
         """
         if self.refused:
             raise self._refusal()
@@ -109,12 +123,17 @@ class Preview:
         new = self.new
         if new:
             self._book.store.append_many(self._drafts(new))
-        self._report = ImportReport(self.text.name, len(new), len(self.known), tuple(dict.fromkeys(row.batch for row in new)))
+        self._report = ImportReport(
+            self.text.name, len(new), len(self.known), tuple(dict.fromkeys(row.batch for row in new))
+        )
         return self._report
 
     def _taken_cells(self, row: TakenRow) -> tuple:
         unit = row.body.get("unit", "")
-        name, value = row.body.get("property", row.body.get("name", "")), row.body.get("value", row.body.get("word", ""))
+        name, value = (
+            row.body.get("property", row.body.get("name", "")),
+            row.body.get("value", row.body.get("word", "")),
+        )
         becomes = Cell("recorded already", "quiet") if row.known else Cell("new", "strong")
         remarks = [row.known] if row.known else [*row.notes, *self._remarks.get(row.row, ())]
         return row.batch, name, value if unit in ("", "1") else f"{value} {unit}", becomes, "\n".join(remarks)
@@ -122,25 +141,49 @@ class Preview:
     def _verdict(self) -> str:
         if self.refused:
             return "Nothing is stored: mend the rows named and give the file again."
-        return "Nothing is stored yet: commit() records the new rows, all or none." if self.new else "Nothing to add: every row is recorded already."
+        return (
+            "Nothing is stored yet: commit() records the new rows, all or none."
+            if self.new
+            else "Nothing to add: every row is recorded already."
+        )
 
     def _refusal(self) -> ReadingsFileError:
         rows = len({reason.row for reason in self.refused})
         told = "; ".join(str(reason) for reason in self.refused[:_TOLD])
         more = f"; and {len(self.refused) - _TOLD} more" if len(self.refused) > _TOLD else ""
-        return ReadingsFileError(f"{_count(rows, 'row')} of {self.text.name} cannot be taken in, so nothing of the file was stored: {told}{more}",
-                                 where=self.text.name, mend="mend these rows and give the whole file again; what is recorded already is not doubled",
-                                 code="import.refused")
+        return ReadingsFileError(
+            f"{_count(rows, 'row')} of {self.text.name} cannot be taken in, so nothing was stored: {told}{more}",
+            where=self.text.name,
+            mend="mend these rows and give the whole file again; what is recorded already is not doubled",
+            code="import.refused",
+        )
 
     def _drafts(self, new: Sequence[TakenRow]) -> list[Draft]:
         drafts, begun = [], set()
         for row in new:
             stream = batch_stream(row.batch)
-            drafts.append(Draft(stream, row.kind, dict(row.body), stream_kind="batch", measured_at=row.measured_at or None,
-                                project=rows_of(row.kind, row.body, row.measured_at or None), expect=None if stream in begun else self._heads[stream]))
+            drafts.append(
+                Draft(
+                    stream,
+                    row.kind,
+                    dict(row.body),
+                    stream_kind="batch",
+                    measured_at=row.measured_at or None,
+                    project=rows_of(row.kind, row.body, row.measured_at or None),
+                    expect=None if stream in begun else self._heads[stream],
+                )
+            )
             begun.add(stream)
-        body = {"file": self.text.name, "sha256": self.text.sha256, "encoding": self.text.encoding, "delimiter": self.text.delimiter,
-                "decimal_mark": self.marks.mark, "declared": dict(self.declared), "added": len(new), "known": len(self.known)}
+        body = {
+            "file": self.text.name,
+            "sha256": self.text.sha256,
+            "encoding": self.text.encoding,
+            "delimiter": self.text.delimiter,
+            "decimal_mark": self.marks.mark,
+            "declared": dict(self.declared),
+            "added": len(new),
+            "known": len(self.known),
+        }
         return [*drafts, Draft("book", "import", body, stream_kind="book")]
 
     def _block(self) -> Block:
@@ -153,9 +196,17 @@ class Preview:
         return str(self._block())
 
 
-def preview_readings(book: Labbook, path: str | Path, *, decimal_mark: str | None = None, delimiter: str | None = None,
-                     method: str | Sequence[str] | None = None, declared: Mapping[str, str] | None = None, timezone: str | None = None,
-                     units: Mapping[str, str] | None = None) -> Preview:
+def preview_readings(
+    book: Labbook,
+    path: str | Path,
+    *,
+    decimal_mark: str | None = None,
+    delimiter: str | None = None,
+    method: str | Sequence[str] | None = None,
+    declared: Mapping[str, str] | None = None,
+    timezone: str | None = None,
+    units: Mapping[str, str] | None = None,
+) -> Preview:
     """Read a file of readings and say what it would bring; nothing is stored.
 
     Parameters
@@ -164,10 +215,10 @@ def preview_readings(book: Labbook, path: str | Path, *, decimal_mark: str | Non
     path : str or Path        A CSV file with a header; its columns are those of `kit.labbook.readings_text.COLUMNS`.
     decimal_mark : str        "." or ","; found from the numbers where only one reading is possible.
     delimiter : str           ";", ",", tab or "|"; found from the header.
-    method : str or list      Method for rows that name none, by property; its conditions are then declared, not recorded.
-    declared : dict           Conditions of the whole file that no column holds: {"temp": "25 degC", "spindle": "disc 5"}. Readings
-                              that rest on them are shown, not tested.
-    timezone : str            Zone of times without an offset, "+02:00" or "Europe/Berlin"; the bench clock's offset when omitted.
+    method : str or list      Method for rows of its property that name none; what it prescribes is then declared.
+    declared : dict           Conditions of the whole file, {"temp": "25 degC", "spindle": "disc 5"}. Readings that
+                              rest on them are shown, not tested.
+    timezone : str            Zone of times without an offset, "+02:00" or "Europe/Berlin"; else the bench clock's.
     units : dict              Units of whole columns, {"temp": "degC"}, where neither header nor cells have them.
 
     Raises
@@ -196,8 +247,13 @@ def _methods(source: Source, method: str | Sequence[str] | None) -> tuple[str, .
     known = {name for study in source.studies() for name in source.study(study).methods}
     for name in asked:
         if name not in known:
-            raise ReadingsFileError(f"no study has a method {name!r}", where="method=", allowed=", ".join(sorted(known)),
-                                    mend=f"did you mean {near[0]!r}?" if (near := nearest(name, known)) else "name one of these", code="import.method")
+            raise ReadingsFileError(
+                f"no study has a method {name!r}",
+                where="method=",
+                allowed=", ".join(sorted(known)),
+                mend=f"did you mean {near[0]!r}?" if (near := nearest(name, known)) else "name one of these",
+                code="import.method",
+            )
     return asked
 
 
@@ -207,8 +263,13 @@ def _declared(declared: Mapping[str, str]) -> dict[str, str]:
     for name, typed in declared.items():
         if name not in allowed:
             near = nearest(str(name), allowed)
-            raise ReadingsFileError(f"{name!r} cannot be declared for a whole file", where="declared=", allowed=", ".join(allowed),
-                                    mend=f"did you mean {near[0]!r}?" if near else "use one of these", code="import.declared")
+            raise ReadingsFileError(
+                f"{name!r} cannot be declared for a whole file",
+                where="declared=",
+                allowed=", ".join(allowed),
+                mend=f"did you mean {near[0]!r}?" if near else "use one of these",
+                code="import.declared",
+            )
         field_name, convert = CONDITIONS[name]
         kept[field_name] = convert(typed, f"declared {name}")
     return kept
@@ -221,15 +282,19 @@ def _units(text: ReadingsText, units: Mapping[str, str]) -> dict[str, str]:
 
 
 def _assumed(text: ReadingsText, marks: Marks, reader: RowReader):
-    yield f"{ENCODING_WORDS[text.encoding]}, columns separated by {DELIMITERS[text.delimiter]}, decimal mark {marks.words()}"
+    separated = f"columns separated by {DELIMITERS[text.delimiter]}"
+    yield f"{ENCODING_WORDS[text.encoding]}, {separated}, decimal mark {marks.words()}"
     yield from text.notes
     yield from reader.zone.words()
     if reader.declared:
         told = ", ".join(f"{name} {value}" for name, value in reader.declared.items())
         yield f"declared for the whole file: {told}; readings that rest on it are shown, not tested"
     for name in reader.methods:
-        yield (f"method {name} declared for rows that name none; these readings are shown, not tested" if name in reader.used_methods
-               else f"method {name} was declared, but every row of its property names its own")
+        yield (
+            f"method {name} declared for rows that name none; these readings are shown, not tested"
+            if name in reader.used_methods
+            else f"method {name} was declared, but every row of its property names its own"
+        )
     absent = [column for column in COLUMNS if column not in text.columns]
     if absent:
         yield f"columns not in the file: {', '.join(absent)}"
@@ -240,10 +305,18 @@ def _flags(source: Source, row: TakenRow) -> tuple[str, ...]:
     batch = source.batch(row.batch)
     item = Effective(0, "reading", dict(row.body), row.measured_at, row.measured_at)
     found = reading_of(item, batch)
-    unknown = [f"{what} {name} is not in the lab book: nothing can be checked against it"
-               for what, name, held in (("instrument", found.instrument, source.instrument), ("calibration", found.calibration, source.calibration))
-               if name and held(name) is None]
-    return (*(f"FLAGGED {flag.code}: {flag.words}" for flag in source.flags(found, source.study(batch.study))), *unknown)
+    unknown = [
+        f"{what} {name} is not in the lab book: nothing can be checked against it"
+        for what, name, held in (
+            ("instrument", found.instrument, source.instrument),
+            ("calibration", found.calibration, source.calibration),
+        )
+        if name and held(name) is None
+    ]
+    return (
+        *(f"FLAGGED {flag.code}: {flag.words}" for flag in source.flags(found, source.study(batch.study))),
+        *unknown,
+    )
 
 
 def _count(number: int, word: str) -> str:

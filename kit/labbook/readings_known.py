@@ -11,8 +11,22 @@ from kit.labbook.times import show_time
 from kit.labbook.view import BatchView
 
 _NUMBERS = ("value", "age_typed_h", "temp_c", "rpm", "torque_pct", "reading_time_s")
-_WORDS = ("property", "name", "word", "unit", "method", "instrument", "spindle", "container", "calibration", "storage", "sample", "replicate",
-          "operator", "note")
+_WORDS = (
+    "property",
+    "name",
+    "word",
+    "unit",
+    "method",
+    "instrument",
+    "spindle",
+    "container",
+    "calibration",
+    "storage",
+    "sample",
+    "replicate",
+    "operator",
+    "note",
+)
 # What tells one reading from another; two that agree in all of it but not in the rest contradict each other.
 _TELLS_APART = ("property", "name", "when", "method", "instrument", "spindle", "storage", "sample", "replicate")
 
@@ -36,7 +50,12 @@ class KnownReadings:
                 continue
             label = f"entry {item.seq} of {batch.name}, recorded {show_time(item.recorded_at)}"
             first = typed[item.seq]
-            known.add(first.body, first.measured_at or first.recorded_at, _fate(label, item.corrected_by, item.void), stands=False)
+            known.add(
+                first.body,
+                first.measured_at or first.recorded_at,
+                _fate(label, item.corrected_by, item.void),
+                stands=False,
+            )
             if item.stands:
                 known.add(item.body, item.measured_at, label)
         return known
@@ -54,14 +73,17 @@ class KnownReadings:
         return self._contents.get(_content(body, measured_at), "")
 
     def contradicts(self, body: Mapping, measured_at: str) -> str:
-        """The reading of the same thing at the same time that says something else, and in what; empty when there is none."""
+        """The reading of the same thing at the same time that says something else, and in what; empty if none."""
         content = _content(body, measured_at)
         label, other = self._identities.get(_identity(content), ("", ()))
         if not label:
             return ""
         here, there = dict(content), dict(other)
-        told = ", ".join(f"{name} {_shown(here.get(name))} here, {_shown(there.get(name))} there"
-                         for name in dict.fromkeys([*here, *there]) if here.get(name) != there.get(name))
+        told = ", ".join(
+            f"{name} {_shown(here.get(name))} here, {_shown(there.get(name))} there"
+            for name in dict.fromkeys([*here, *there])
+            if here.get(name) != there.get(name)
+        )
         return f"{label}: {told}"
 
 
@@ -74,7 +96,10 @@ def _fate(label: str, corrected_by: int, void: str) -> str:
 def _content(body: Mapping, measured_at: str) -> Content:
     numbers = {name: _number(body.get(name)) for name in _NUMBERS}
     words = {name: body.get(name) for name in _WORDS}
-    other = {"when": "" if body.get("untimed") else _instant(measured_at), "declared": ", ".join(sorted(body.get("declared", ())))}
+    other = {
+        "when": "" if body.get("untimed") else _instant(measured_at),
+        "declared": ", ".join(sorted(body.get("declared", ()))),
+    }
     return tuple((name, value) for name, value in {**words, **numbers, **other}.items() if value not in (None, ""))
 
 

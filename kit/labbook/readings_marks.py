@@ -37,13 +37,18 @@ def find_marks(text: ReadingsText, declared: str | None) -> Marks:
 
     Raises
     ------
-    ReadingsFileError   `import.decimal_mark` for another mark; `import.decimal_mark_unclear` when the numbers can be read in
-                        two ways, or some are written one way and some the other.
+    ReadingsFileError   `import.decimal_mark` for another mark; `import.decimal_mark_unclear` when the numbers can be
+                        read in two ways, or some are written one way and some the other.
     """
     if declared is not None:
         if declared not in (".", ","):
-            raise ReadingsFileError(f"{declared!r} is not a decimal mark", where=text.name, allowed='"." or ","', mend="name one of these",
-                                    code="import.decimal_mark")
+            raise ReadingsFileError(
+                f"{declared!r} is not a decimal mark",
+                where=text.name,
+                allowed='"." or ","',
+                mend="name one of these",
+                code="import.decimal_mark",
+            )
         return Marks(declared, True)
     clear: dict[str, str] = {}
     grouped: dict[str, str] = {}
@@ -54,13 +59,16 @@ def find_marks(text: ReadingsText, declared: str | None) -> Marks:
     if clear:
         return Marks(next(iter(clear)), False)
     if grouped:
-        raise _unclear(text, f"{next(iter(grouped.values()))} can be read in two ways, with thousands or with three decimals, and no other "
-                       "number tells which")
+        raise _unclear(
+            text,
+            f"{next(iter(grouped.values()))} can be read in two ways, with thousands or three decimals, and no other "
+            "number tells which",
+        )
     return Marks(".", False)
 
 
 def split_number(cell: str) -> tuple[str, str]:
-    """A cell's number and what follows it: "4,59 g" gives "4,59" and "g"; ("", cell) when it does not begin with a number."""
+    """A cell's number and what follows it: "4,59 g" gives "4,59" and "g"; ("", cell) without a number in front."""
     found = _NUMBER.match(cell.strip())
     return (found.group(1), found.group(2).strip()) if found else ("", cell.strip())
 
@@ -75,11 +83,17 @@ def number_text(digits: str, marks: Marks) -> str:
     packed = re.sub(r"\s", "", digits)
     other = "," if marks.mark == "." else "."
     if other in packed:
-        raise UnitError(f"{digits!r} holds {_NAMES[other]}, but the decimal mark of the file is {marks.words()}",
-                        mend="write the number without thousands separators", code="units.mixed_marks")
+        raise UnitError(
+            f"{digits!r} holds {_NAMES[other]}, but the decimal mark of the file is {marks.words()}",
+            mend="write the number without thousands separators",
+            code="units.mixed_marks",
+        )
     if marks.mark == "," and not marks.declared and _GROUPED[","].match(packed):
-        raise UnitError(f"{digits!r} can be read in two ways: {packed.replace(',', '')} or {packed.replace(',', '.')}",
-                        mend='write it without the comma, or declare decimal_mark=","', code="units.ambiguous_comma")
+        raise UnitError(
+            f"{digits!r} can be read in two ways: {packed.replace(',', '')} or {packed.replace(',', '.')}",
+            mend='write it without the comma, or declare decimal_mark=","',
+            code="units.ambiguous_comma",
+        )
     return plain(number(packed, decimal_mark=marks.mark))
 
 
@@ -103,6 +117,10 @@ def _sort(digits: str, shown: str, clear: dict[str, str], grouped: dict[str, str
 
 
 def _unclear(text: ReadingsText, what: str) -> ReadingsFileError:
-    return ReadingsFileError(f"the decimal mark cannot be told: {what}", where=text.name, allowed="one decimal mark throughout, no thousands separators",
-                             mend='declare it: decimal_mark="," (kit import ... --decimal-mark ,) or decimal_mark="."',
-                             code="import.decimal_mark_unclear")
+    return ReadingsFileError(
+        f"the decimal mark cannot be told: {what}",
+        where=text.name,
+        allowed="one decimal mark throughout, no thousands separators",
+        mend='declare it: decimal_mark="," (kit import ... --decimal-mark ,) or decimal_mark="."',
+        code="import.decimal_mark_unclear",
+    )

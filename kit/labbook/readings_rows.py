@@ -22,7 +22,11 @@ from kit.units import plain, same_unit
 _BARE = ("rpm", "torque_pct")  # their unit stands in their name
 _NO_UNIT = ("", "1", "ph")
 _UNITLESS = ("pH",)
-_RANGES = {"pH": (Decimal(0), Decimal(14)), "viscosity": (Decimal("1e-9"), Decimal("1e12")), "density": (Decimal("1e-9"), Decimal(100))}
+_RANGES = {
+    "pH": (Decimal(0), Decimal(14)),
+    "viscosity": (Decimal("1e-9"), Decimal("1e12")),
+    "density": (Decimal("1e-9"), Decimal(100)),
+}
 _LARGEST = Decimal("1e300")
 
 
@@ -44,8 +48,8 @@ class Refusal:
 class TakenRow:
     """A row that was understood.
 
-    `kind` is "reading" or "observation"; `measured_at` is empty for a reading without a time of its own. `known` says where
-    the lab book, or an earlier row, holds this very reading; it is empty for a new one.
+    `kind` is "reading" or "observation"; `measured_at` is empty for a reading without a time of its own. `known` says
+    where the lab book, or an earlier row, holds this very reading; it is empty for a new one.
     """
 
     row: int
@@ -69,7 +73,9 @@ class _Reasons:
         try:
             return call(*arguments)
         except KitError as error:
-            mend = "; ".join(part for part in (error.mend, f"allowed: {error.allowed}" if error.allowed else "") if part)
+            mend = "; ".join(
+                part for part in (error.mend, f"allowed: {error.allowed}" if error.allowed else "") if part
+            )
             self.found.append(Refusal(self.row, column, error.what.rstrip("."), mend or "correct the cell", error.code))
             return None
 
@@ -103,8 +109,16 @@ class RowReader:
     def read(self, row: Row) -> TakenRow | list[Refusal]:
         """The row as it would be recorded, or why it is refused."""
         if row.fault:
-            return [Refusal(row.number, "whole row", row.fault, "a number with a comma in a comma-separated file must stand in quotation marks; "
-                            "empty cells keep their delimiters", "import.cells")]
+            return [
+                Refusal(
+                    row.number,
+                    "whole row",
+                    row.fault,
+                    "a number with a comma in a comma-separated file must stand in quotation marks; "
+                    "empty cells keep their delimiters",
+                    "import.cells",
+                )
+            ]
         reasons = _Reasons(row.number)
         batch = reasons.attempt("batch", self._batch, row.cells["batch"])
         if batch is None:
@@ -120,7 +134,11 @@ class RowReader:
         measured_at = stamp(moment.at) if moment else ""
         body |= {"at": measured_at, "imported": {"file": self.file, "row": row.number}}
         notes = time_notes(moment, batch.finished_at) if moment else ()
-        return self._placed(row, batch, TakenRow(row.number, batch.name, "observation" if is_word else "reading", body, measured_at, notes=notes))
+        return self._placed(
+            row,
+            batch,
+            TakenRow(row.number, batch.name, "observation" if is_word else "reading", body, measured_at, notes=notes),
+        )
 
     def _placed(self, row: Row, batch: BatchView, taken: TakenRow) -> TakenRow | list[Refusal]:
         """The row beside what is known: new, the same again, or a contradiction."""
@@ -132,9 +150,15 @@ class RowReader:
             return replace(taken, known=same)
         other = known.contradicts(body, measured_at)
         if other:
-            return [Refusal(row.number, "value", f"the same reading is there with another content ({other})",
-                            "correct the recorded one with batch.correct(...), or tell a second reading apart by replicate or sample",
-                            "import.contradicts")]
+            return [
+                Refusal(
+                    row.number,
+                    "value",
+                    f"the same reading is there with another content ({other})",
+                    "put the recorded one right with batch.correct(...); tell a second one apart by replicate or sample",
+                    "import.contradicts",
+                )
+            ]
         known.add(body, measured_at, f"row {row.number} of this file")
         return taken
 
@@ -145,14 +169,24 @@ class RowReader:
             return self.source.batch(cell)
         if is_blank(cell):
             raise ReadingsFileError("no batch is named", mend="name the batch, such as LIN-03/1", code="import.batch")
-        near = [name for name in self._names if name.rpartition("/")[0].casefold() == cell.casefold()] or nearest(cell, self._names)
-        raise ReadingsFileError(f"there is no batch {cell!r} in the lab book", allowed=", ".join(near or self._names[:5]),
-                                mend="name one of these, or start the batch first", code="import.batch")
+        near = [name for name in self._names if name.rpartition("/")[0].casefold() == cell.casefold()] or nearest(
+            cell, self._names
+        )
+        raise ReadingsFileError(
+            f"there is no batch {cell!r} in the lab book",
+            allowed=", ".join(near or self._names[:5]),
+            mend="name one of these, or start the batch first",
+            code="import.batch",
+        )
 
     def _property(self, cell: str, batch: BatchView) -> str:
         if is_blank(cell):
             raise ReadingsFileError("no property is named", mend='write "pH", "viscosity" ...', code="import.property")
-        known = {*_RANGES, *(method.property for method in self.source.study(batch.study).methods.values()), *self._spec_names(batch)}
+        known = {
+            *_RANGES,
+            *(method.property for method in self.source.study(batch.study).methods.values()),
+            *self._spec_names(batch),
+        }
         return next((name for name in sorted(known) if name.casefold() == cell.casefold()), cell)
 
     def _spec_names(self, batch: BatchView) -> set[str]:
@@ -166,15 +200,26 @@ class RowReader:
 
     def _reading_body(self, row: Row, name: str, batch: BatchView, moment: Moment | None, reasons: _Reasons) -> dict:
         study = self.source.study(batch.study)
-        method, is_declared = reasons.attempt("method", self._method, row.cells.get("method", ""), name, batch) or ("", False)
+        method, is_declared = reasons.attempt("method", self._method, row.cells.get("method", ""), name, batch) or (
+            "",
+            False,
+        )
         value = reasons.attempt("value", self._value, row, name, study.methods.get(method))
         age = reasons.attempt("age", self._quantity, "age", row.cells.get("age", ""))
-        conditions = {kept: text for column, (kept, convert) in CONDITIONS.items() if not is_blank(row.cells.get(column, ""))
-                      and (text := reasons.attempt(column, self._condition, column, row.cells[column], convert)) is not None}
+        conditions = {
+            kept: text
+            for column, (kept, convert) in CONDITIONS.items()
+            if not is_blank(row.cells.get(column, ""))
+            and (text := reasons.attempt(column, self._condition, column, row.cells[column], convert)) is not None
+        }
         if value is None:
             return {}
-        body = reasons.attempt("value", lambda: reading_body(name, value, method=method, age=age or "", conditions={}, study=study,
-                                                             where=f"row {row.number}"))
+        body = reasons.attempt(
+            "value",
+            lambda: reading_body(
+                name, value, method=method, age=age or "", conditions={}, study=study, where=f"row {row.number}"
+            ),
+        )
         if body is None:
             return {}
         reasons.attempt("value", _check_range, name, body["value"])
@@ -195,15 +240,35 @@ class RowReader:
 
     def _word_body(self, row: Row, name: str, batch: BatchView, moment: Moment | None, reasons: _Reasons) -> dict:
         """A coded word, such as grain "none"."""
-        extra = [column for column, cell in row.cells.items() if column not in ("batch", "property", "value", "measured_at", "age", "note")
-                 and not is_blank(cell)]
+        extra = [
+            column
+            for column, cell in row.cells.items()
+            if column not in ("batch", "property", "value", "measured_at", "age", "note") and not is_blank(cell)
+        ]
         if extra:
-            reasons.found.append(Refusal(row.number, ", ".join(extra), "a coded word keeps only its time, its age and a note",
-                                         "put the rest into the column note", "import.word"))
+            reasons.found.append(
+                Refusal(
+                    row.number,
+                    ", ".join(extra),
+                    "a coded word keeps only its time, its age and a note",
+                    "put the rest into the column note",
+                    "import.word",
+                )
+            )
         if moment is None:
-            reasons.found.append(Refusal(row.number, "measured_at", "a coded word needs the time it was seen", "give date and time", "import.word"))
+            reasons.found.append(
+                Refusal(
+                    row.number,
+                    "measured_at",
+                    "a coded word needs the time it was seen",
+                    "give date and time",
+                    "import.word",
+                )
+            )
         age = reasons.attempt("age", self._quantity, "age", row.cells.get("age", ""))
-        body = reasons.attempt("value", lambda: observation_body(name, row.cells["value"], age=age or "", note=row.cells.get("note", "")))
+        body = reasons.attempt(
+            "value", lambda: observation_body(name, row.cells["value"], age=age or "", note=row.cells.get("note", ""))
+        )
         return body or {}
 
     def _method(self, cell: str, name: str, batch: BatchView) -> tuple[str, bool]:
@@ -214,11 +279,18 @@ class RowReader:
             return chosen, bool(chosen)
         found = next((known for known in methods if known.casefold() == cell.casefold()), "")
         if not found:
-            raise ReadingsFileError(f"study {batch.study} has no method {cell!r}", allowed=", ".join(sorted(methods)), mend="use one of these",
-                                    code="reading.method")
+            raise ReadingsFileError(
+                f"study {batch.study} has no method {cell!r}",
+                allowed=", ".join(sorted(methods)),
+                mend="use one of these",
+                code="reading.method",
+            )
         if methods[found].property != name:
-            raise ReadingsFileError(f"method {found!r} is for {methods[found].property}, not for {name}", mend="name the right method",
-                                    code="reading.method")
+            raise ReadingsFileError(
+                f"method {found!r} is for {methods[found].property}, not for {name}",
+                mend="name the right method",
+                code="reading.method",
+            )
         return found, False
 
     def _value(self, row: Row, name: str, method: Method | None) -> str:
@@ -227,16 +299,25 @@ class RowReader:
             raise _no_number(row.cells["value"])
         beside = "" if is_blank(row.cells.get("unit", "")) else row.cells["unit"]
         if inside and beside and not same_unit(inside, beside):
-            raise ReadingsFileError(f"the cell says {inside!r}, the column unit says {beside!r}", mend="leave one of them", code="import.unit")
+            raise ReadingsFileError(
+                f"the cell says {inside!r}, the column unit says {beside!r}",
+                mend="leave one of them",
+                code="import.unit",
+            )
         number = number_text(digits, self.marks)
         unit = inside or beside or self.units.get("value", "")
         if (method.unit if method else "1" if name in _UNITLESS else "") == "1":
             if unit.casefold() not in _NO_UNIT:
-                raise ReadingsFileError(f"{name} has no unit, {unit!r} was given", mend="leave the unit empty", code="units.wrong_kind")
+                raise ReadingsFileError(
+                    f"{name} has no unit, {unit!r} was given", mend="leave the unit empty", code="units.wrong_kind"
+                )
             return number
         if not unit:
-            raise ReadingsFileError(f"{row.cells['value']!r} has no unit", code="units.missing",
-                                    mend="fill the column unit, or head the column value [mPa.s]; write 1 where there is none")
+            raise ReadingsFileError(
+                f"{row.cells['value']!r} has no unit",
+                code="units.missing",
+                mend="fill the column unit, or head the column value [mPa.s]; write 1 where there is none",
+            )
         return f"{number} {unit}"
 
     def _quantity(self, column: str, cell: str) -> str:
@@ -248,8 +329,11 @@ class RowReader:
             raise _no_number(cell)
         unit = unit or self.units.get(column, "")
         if not unit and column not in _BARE:
-            raise ReadingsFileError(f"{cell!r} has no unit", code="units.missing",
-                                    mend=f'write "{cell} {QUANTITIES[column]}", or head the column {column} [{QUANTITIES[column]}]')
+            raise ReadingsFileError(
+                f"{cell!r} has no unit",
+                code="units.missing",
+                mend=f'write "{cell} {QUANTITIES[column]}", or head the column {column} [{QUANTITIES[column]}]',
+            )
         return f"{number_text(digits, self.marks)} {unit}".strip()
 
     def _condition(self, column: str, cell: str, convert: Callable[[object, str], str]) -> str:
@@ -259,18 +343,29 @@ class RowReader:
 
 def nominal(method: Method) -> dict[str, str]:
     """The conditions a method prescribes, as a reading keeps them."""
-    numbers = {name: plain(value) for name in ("temp_c", "rpm", "reading_time_s") if (value := getattr(method, name)) is not None}
+    numbers = {
+        name: plain(value)
+        for name in ("temp_c", "rpm", "reading_time_s")
+        if (value := getattr(method, name)) is not None
+    }
     return {**numbers, **{name: getattr(method, name) for name in ("spindle", "container") if getattr(method, name)}}
 
 
 def _check_range(name: str, value: str) -> None:
     low, high = _RANGES.get(name, (-_LARGEST, _LARGEST))
     if not low <= Decimal(value) <= high:
-        raise ReadingsFileError(f"{value} cannot be a value of {name}", allowed=f"{low:g} to {high:g}" if name in _RANGES else "",
-                                mend="look for a lost decimal mark or a wrong unit", code="import.value_range")
+        raise ReadingsFileError(
+            f"{value} cannot be a value of {name}",
+            allowed=f"{low:g} to {high:g}" if name in _RANGES else "",
+            mend="look for a lost decimal mark or a wrong unit",
+            code="import.value_range",
+        )
 
 
 def _no_number(cell: str) -> ReadingsFileError:
     shown = "the cell is empty" if is_blank(cell) else f"{cell!r} is not a number"
-    return ReadingsFileError(shown, mend="type the number as the instrument shows it; leave the whole row out where nothing was read",
-                             code="units.not_a_number")
+    return ReadingsFileError(
+        shown,
+        mend="type the number as the instrument shows it; leave the whole row out where nothing was read",
+        code="units.not_a_number",
+    )

@@ -15,8 +15,28 @@ from pathlib import Path
 from kit.errors import ReadingsFileError, UnitError
 from kit.units import read
 
-COLUMNS = ("batch", "property", "value", "unit", "measured_at", "age", "temp", "method", "instrument", "spindle", "rpm", "torque_pct",
-           "reading_time", "container", "calibration", "storage", "sample", "replicate", "operator", "note")
+COLUMNS = (
+    "batch",
+    "property",
+    "value",
+    "unit",
+    "measured_at",
+    "age",
+    "temp",
+    "method",
+    "instrument",
+    "spindle",
+    "rpm",
+    "torque_pct",
+    "reading_time",
+    "container",
+    "calibration",
+    "storage",
+    "sample",
+    "replicate",
+    "operator",
+    "note",
+)
 NEEDED = ("batch", "property", "value")
 # The columns that hold a quantity, and a unit of the kind that each takes; the value's kind hangs on its property.
 QUANTITIES = {"value": "", "age": "h", "temp": "degC", "rpm": "rpm", "torque_pct": "%", "reading_time": "s"}
@@ -35,14 +55,25 @@ _SIGNATURES = {
     b"%PDF": "a PDF document",
     b"\x89PNG": "a picture",
 }
-_MARKS = ((codecs.BOM_UTF32_LE, "utf-32"), (codecs.BOM_UTF32_BE, "utf-32"), (codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"),
-          (codecs.BOM_UTF16_BE, "utf-16"))
-ENCODING_WORDS = {"utf-8": "UTF-8", "utf-8-sig": "UTF-8 with its mark", "utf-16": "UTF-16", "utf-32": "UTF-32", "cp1252": "Windows-1252"}
+_MARKS = (
+    (codecs.BOM_UTF32_LE, "utf-32"),
+    (codecs.BOM_UTF32_BE, "utf-32"),
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+ENCODING_WORDS = {
+    "utf-8": "UTF-8",
+    "utf-8-sig": "UTF-8 with its mark",
+    "utf-16": "UTF-16",
+    "utf-32": "UTF-32",
+    "cp1252": "Windows-1252",
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row that is not empty: its number as a spreadsheet counts (the header is usually row 1) and its cells by column.
+    """One row that is not empty: its number as a spreadsheet counts (the header is row 1 as a rule) and its cells.
 
     `fault` says why the row cannot be read at all; its cells are then empty.
     """
@@ -93,10 +124,19 @@ def read_text(path: str | Path, *, delimiter: str | None = None) -> ReadingsText
     if at is None:
         raise _empty(path.name)
     columns, units = _header(records[at], path.name)
-    rows = tuple(_rows(records[at + 1:], columns, first=at + 2 + skipped))
+    rows = tuple(_rows(records[at + 1 :], columns, first=at + 2 + skipped))
     if not rows:
         raise _empty(path.name, "the file has a header and no row of readings")
-    return ReadingsText(path.name, sha256(data).hexdigest(), encoding, chosen, columns, units, rows, tuple(_encoding_notes(text, encoding)))
+    return ReadingsText(
+        path.name,
+        sha256(data).hexdigest(),
+        encoding,
+        chosen,
+        columns,
+        units,
+        rows,
+        tuple(_encoding_notes(text, encoding)),
+    )
 
 
 def is_blank(cell: str) -> bool:
@@ -112,38 +152,69 @@ def nearest(word: str, known: Iterable[str]) -> list[str]:
 
 def _bytes(path: Path) -> bytes:
     if not path.is_file():
-        near = ", ".join(nearest(path.name, (item.name for item in path.parent.glob("*.csv")))) if path.parent.is_dir() else ""
+        near = (
+            ", ".join(nearest(path.name, (item.name for item in path.parent.glob("*.csv"))))
+            if path.parent.is_dir()
+            else ""
+        )
         what = f"{path.name!r} is a folder" if path.is_dir() else f"there is no readings file {path.name!r}"
-        raise ReadingsFileError(what, where=str(path.parent), allowed=f"a CSV file; found there: {near}" if near else "a CSV file",
-                                mend="check the name and the folder", code="import.file_missing")
+        raise ReadingsFileError(
+            what,
+            where=str(path.parent),
+            allowed=f"a CSV file; found there: {near}" if near else "a CSV file",
+            mend="check the name and the folder",
+            code="import.file_missing",
+        )
     try:
         size = path.stat().st_size
         if size > _LARGEST_BYTES:
-            raise ReadingsFileError(f"the file holds {size / 1e6:.0f} MB", where=path.name, allowed=f"{_LARGEST_BYTES / 1e6:.0f} MB",
-                                    mend="split it into several files", code="import.too_large")
+            raise ReadingsFileError(
+                f"the file holds {size / 1e6:.0f} MB",
+                where=path.name,
+                allowed=f"{_LARGEST_BYTES / 1e6:.0f} MB",
+                mend="split it into several files",
+                code="import.too_large",
+            )
         return path.read_bytes()
     except OSError as problem:
-        raise ReadingsFileError(f"the file cannot be read: {problem.strerror}", where=path.name, mend="check that you may read it",
-                                code="import.file_missing") from None
+        raise ReadingsFileError(
+            f"the file cannot be read: {problem.strerror}",
+            where=path.name,
+            mend="check that you may read it",
+            code="import.file_missing",
+        ) from None
 
 
 def _decoded(data: bytes, name: str) -> tuple[str, str]:
     for start, words in _SIGNATURES.items():
         if data.startswith(start):
-            raise ReadingsFileError(f"the file is {words}, not a CSV file", where=name, mend="save the sheet as CSV (UTF-8) and give that file",
-                                    code="import.not_text")
+            raise ReadingsFileError(
+                f"the file is {words}, not a CSV file",
+                where=name,
+                mend="save the sheet as CSV (UTF-8) and give that file",
+                code="import.not_text",
+            )
     encoding = next((encoding for mark, encoding in _MARKS if data.startswith(mark)), "")
     if not encoding and b"\0" in data:
-        raise ReadingsFileError("the file holds zero bytes: it is UTF-16 text without its mark, or no text at all", where=name,
-                                allowed="UTF-8, UTF-16 with its mark, Windows-1252", mend="save it as CSV in UTF-8", code="import.encoding")
+        raise ReadingsFileError(
+            "the file holds zero bytes: it is UTF-16 text without its mark, or no text at all",
+            where=name,
+            allowed="UTF-8, UTF-16 with its mark, Windows-1252",
+            mend="save it as CSV in UTF-8",
+            code="import.encoding",
+        )
     for candidate in [encoding] if encoding else ["utf-8", "cp1252"]:
         try:
             return data.decode(candidate), candidate
         except UnicodeDecodeError as problem:
             fault = problem
-    raise ReadingsFileError(f"the file is not {ENCODING_WORDS[fault.encoding] if fault.encoding in ENCODING_WORDS else fault.encoding} text "
-                            f"(byte {fault.start + 1})", where=name, allowed="UTF-8, UTF-16 with its mark, Windows-1252",
-                            mend="save it as CSV in UTF-8", code="import.encoding")
+    raise ReadingsFileError(
+        f"the file is not {ENCODING_WORDS.get(fault.encoding, fault.encoding)} text (byte {fault.start + 1})",
+        where=name,
+        allowed="UTF-8, UTF-16 with its mark, Windows-1252",
+        mend="save it as CSV in UTF-8",
+        code="import.encoding",
+    )
 
 
 def _encoding_notes(text: str, encoding: str) -> Iterable[str]:
@@ -164,8 +235,13 @@ def _delimiter(text: str, given: str | None, name: str) -> str:
         named = {word: mark for mark, word in DELIMITERS.items()} | {"\\t": "\t"}
         mark = named.get(given, given)
         if mark not in DELIMITERS:
-            raise ReadingsFileError(f"{given!r} is not a delimiter", where=name, allowed="semicolon, comma, tab or bar", mend="name one of these",
-                                    code="import.delimiter")
+            raise ReadingsFileError(
+                f"{given!r} is not a delimiter",
+                where=name,
+                allowed="semicolon, comma, tab or bar",
+                mend="name one of these",
+                code="import.delimiter",
+            )
         return mark
     if not text.strip():
         raise _empty(name)
@@ -184,8 +260,12 @@ def _records(text: str, delimiter: str, name: str) -> list[list[str]]:
     try:
         records.extend(reader)
     except csv.Error as problem:
-        raise ReadingsFileError(f"the quotation marks do not pair up: {problem}", where=f"{name}, line {reader.line_num}",
-                                mend='close every quotation mark; a quotation mark inside a cell is written twice: ""', code="import.quotes") from None
+        raise ReadingsFileError(
+            f"the quotation marks do not pair up: {problem}",
+            where=f"{name}, line {reader.line_num}",
+            mend='close every quotation mark; a quotation mark inside a cell is written twice: ""',
+            code="import.quotes",
+        ) from None
     return records
 
 
@@ -211,15 +291,30 @@ def _known_columns(typed: list[str], heads: list[str], name: str) -> None:
     unknown = [(text, head) for text, head in zip(typed, heads, strict=True) if head not in COLUMNS]
     if unknown:
         words = "; ".join(f"{text!r}{_perhaps(head)}" for text, head in unknown)
-        raise ReadingsFileError(f"these columns are not known: {words}", where=f"{name}, header", allowed=", ".join(COLUMNS),
-                                mend="correct or delete them; words of your own belong in the column note", code="import.column_unknown")
+        raise ReadingsFileError(
+            f"these columns are not known: {words}",
+            where=f"{name}, header",
+            allowed=", ".join(COLUMNS),
+            mend="correct or delete them; words of your own belong in the column note",
+            code="import.column_unknown",
+        )
     twice = sorted({head for head in heads if heads.count(head) > 1})
     if twice:
-        raise ReadingsFileError(f"the column {twice[0]!r} stands twice", where=f"{name}, header", mend="delete one", code="import.column_twice")
+        raise ReadingsFileError(
+            f"the column {twice[0]!r} stands twice",
+            where=f"{name}, header",
+            mend="delete one",
+            code="import.column_twice",
+        )
     absent = [column for column in NEEDED if column not in heads]
     if absent:
-        raise ReadingsFileError(f"the columns {', '.join(absent)} are missing", where=f"{name}, header", allowed=", ".join(COLUMNS),
-                                mend="name the columns in the first row", code="import.column_missing")
+        raise ReadingsFileError(
+            f"the columns {', '.join(absent)} are missing",
+            where=f"{name}, header",
+            allowed=", ".join(COLUMNS),
+            mend="name the columns in the first row",
+            code="import.column_missing",
+        )
 
 
 def _perhaps(head: str) -> str:
@@ -235,14 +330,24 @@ def check_unit(column: str, unit: str, *, where: str) -> None:
     ReadingsFileError   `import.column_unit`.
     """
     if column not in QUANTITIES:
-        raise ReadingsFileError(f"the column {column!r} takes no unit, {unit!r} was given", where=where, allowed=", ".join(QUANTITIES),
-                                mend="take the unit out", code="import.column_unit")
+        raise ReadingsFileError(
+            f"the column {column!r} takes no unit, {unit!r} was given",
+            where=where,
+            allowed=", ".join(QUANTITIES),
+            mend="take the unit out",
+            code="import.column_unit",
+        )
     if QUANTITIES[column]:
         try:
             read(f"1 {unit}", QUANTITIES[column])
         except UnitError:
-            raise ReadingsFileError(f"{unit!r} is no unit for the column {column!r}", where=where, allowed=f"for example {QUANTITIES[column]}",
-                                    mend="correct it", code="import.column_unit") from None
+            raise ReadingsFileError(
+                f"{unit!r} is no unit for the column {column!r}",
+                where=where,
+                allowed=f"for example {QUANTITIES[column]}",
+                mend="correct it",
+                code="import.column_unit",
+            ) from None
 
 
 def _rows(records: list[list[str]], columns: tuple[str, ...], first: int) -> Iterable[Row]:
@@ -250,12 +355,17 @@ def _rows(records: list[list[str]], columns: tuple[str, ...], first: int) -> Ite
         cells = [cell.replace("\u00a0", " ").strip() for cell in record]
         if not any(cells):
             continue
-        if len(cells) < len(columns) or any(cells[len(columns):]):
+        if len(cells) < len(columns) or any(cells[len(columns) :]):
             yield Row(number, {}, f"the row has {len(cells)} cells, the header has {len(columns)}")
         else:
             yield Row(number, dict(zip(columns, cells, strict=False)))
 
 
 def _empty(name: str, what: str = "the file is empty") -> ReadingsFileError:
-    return ReadingsFileError(what, where=name, allowed=f"a first row naming the columns, such as {', '.join(COLUMNS[:5])}, then one row a reading",
-                             mend="check that it is the right file", code="import.empty")
+    return ReadingsFileError(
+        what,
+        where=name,
+        allowed=f"a first row naming the columns, such as {', '.join(COLUMNS[:5])}, then one row a reading",
+        mend="check that it is the right file",
+        code="import.empty",
+    )

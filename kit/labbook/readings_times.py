@@ -25,7 +25,7 @@ class Moment:
 class Zone:
     """How a time without an offset is read.
 
-    `declared` says whether somebody named the zone; otherwise it is the offset of the bench clock. `now` is the bench clock.
+    `declared` says whether somebody named the zone; otherwise it is that of the bench clock. `now` is the bench clock.
     """
 
     zone: tzinfo
@@ -49,18 +49,24 @@ class Zone:
 
         Raises
         ------
-        ReadingsFileError   `import.time` when it cannot be read, `import.time_twice` for an hour that the change of clocks
-                            doubles or leaves out.
+        ReadingsFileError   `import.time` when it cannot be read, `import.time_twice` for an hour that the change of
+                            clocks doubles or leaves out.
         """
         found = _TIME.match(cell)
         if not found:
-            raise ReadingsFileError(f"{cell!r} is not a date and time", allowed=_ALLOWED, code="import.time",
-                                    mend="write year-month-day and the time; leave it empty and give the age where the time is not known")
+            raise ReadingsFileError(
+                f"{cell!r} is not a date and time",
+                allowed=_ALLOWED,
+                code="import.time",
+                mend="write year-month-day and the time; leave it empty and give the age where the time is not known",
+            )
         *parts, offset = found.groups()
         try:
             moment = datetime(*(int(part or 0) for part in parts))
         except ValueError as problem:
-            raise ReadingsFileError(f"{cell!r} does not exist: {problem}", allowed=_ALLOWED, mend="correct it", code="import.time") from None
+            raise ReadingsFileError(
+                f"{cell!r} does not exist: {problem}", allowed=_ALLOWED, mend="correct it", code="import.time"
+            ) from None
         placed = moment.replace(tzinfo=_offset(offset)) if offset else self._placed(moment, cell)
         if placed > self.now:
             self.later.append(cell)
@@ -70,14 +76,28 @@ class Zone:
         """What was assumed of the times of the file, and what cannot be right."""
         whose = "declared" if self.declared else "the bench clock's"
         count = self.without_offset
-        return (*([f"{count} time{'s' if count > 1 else ''} without an offset, read in {self.zone} ({whose})"] if count else []),
-                *([f"later than the bench clock, which shows {self.now:%Y-%m-%d %H:%M}: {', '.join(self.later[:3])}"] if self.later else []))
+        return (
+            *(
+                [f"{count} time{'s' if count > 1 else ''} without an offset, read in {self.zone} ({whose})"]
+                if count
+                else []
+            ),
+            *(
+                [f"later than the bench clock, which shows {self.now:%Y-%m-%d %H:%M}: {', '.join(self.later[:3])}"]
+                if self.later
+                else []
+            ),
+        )
 
     def _placed(self, moment: datetime, cell: str) -> datetime:
         first, second = (moment.replace(tzinfo=self.zone, fold=fold) for fold in (0, 1))
         if first.utcoffset() != second.utcoffset():
-            raise ReadingsFileError(f"{cell!r} stands twice or not at all on the clocks of {self.zone}", mend="write the offset behind the time",
-                                    allowed=_ALLOWED, code="import.time_twice")
+            raise ReadingsFileError(
+                f"{cell!r} stands twice or not at all on the clocks of {self.zone}",
+                mend="write the offset behind the time",
+                allowed=_ALLOWED,
+                code="import.time_twice",
+            )
         self.without_offset += 1
         return moment.replace(tzinfo=timezone(first.utcoffset()))
 
@@ -106,7 +126,9 @@ def _offset(text: str) -> timezone:
     sign, hours, minutes = found.groups()
     span = timedelta(hours=int(hours), minutes=int(minutes))
     if span >= timedelta(hours=24):
-        raise ReadingsFileError(f"{text!r} is not an offset", allowed="+14:00 to -12:00", mend="correct it", code="import.timezone")
+        raise ReadingsFileError(
+            f"{text!r} is not an offset", allowed="+14:00 to -12:00", mend="correct it", code="import.timezone"
+        )
     return timezone(-span if sign == "-" else span)
 
 
@@ -116,5 +138,9 @@ def _named_zone(name: str) -> tzinfo:
     try:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
-        raise ReadingsFileError(f"the time zone {name!r} is not known", allowed='an offset such as "+02:00", or a zone such as "Europe/Berlin" where this '
-                                "computer knows it", mend="give the offset", code="import.timezone") from None
+        raise ReadingsFileError(
+            f"the time zone {name!r} is not known",
+            allowed='an offset such as "+02:00", or a zone such as "Europe/Berlin" where this computer knows it',
+            mend="give the offset",
+            code="import.timezone",
+        ) from None

@@ -69,13 +69,11 @@ def _words(found: MeanDifference, by: str, verdict: str, arm: Sequence[BatchValu
     def size(value: float) -> str:
         return size_text(off_scale(value, scale), scale=scale, unit=unit, places=places)
 
-    head = f"{'ratio' if scale == LN else 'difference'} {size(found.difference)}"
+    gap = f"{'ratio' if scale == LN else 'difference'} {size(found.difference)}"
     sides = f"{counts(arm)} against {counts(control)}"
     if found.low is None:
-        why = "single batch: nothing was repeated, so the scatter of batches is not known" if by == SINGLE else found.reason
-        return f"{head}; {sides}; {UNTESTED}: {why}"
+        why = "single batch, nothing was repeated, so the scatter of batches is not known" if by == SINGLE else found.reason
+        return f"{verdict} ({why}): {gap}; {sides}"
     half = f"a factor of {size(found.half_width)}" if scale == LN else f"± {size(found.half_width).lstrip('+')}"
-    interval = f"{head} ({found.confidence:.0%}: {size(found.low)} to {size(found.high)})"
-    how = f"{by}, {significant(found.df, 3) if found.df % 1 else f'{found.df:.0f}'} df"
-    end = f"{DIFFERS} (half-width {half})" if verdict == DIFFERS else f"{NOT_SHOWN} (half-width {half})"
-    return f"{interval}; {sides}; {how}; {end}"
+    df = significant(found.df, 3) if found.df % 1 else f"{found.df:.0f}"
+    return f"{verdict} (half-width {half}): {gap} (95 %: {size(found.low)} to {size(found.high)}); {sides}; {by}, {df} df"

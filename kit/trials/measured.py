@@ -27,7 +27,7 @@ from kit.trials.results import (
 from kit.trials.scatter import History, pooled_scatter
 from kit.trials.selection import Counted, Group, Key, Selection, against_reference, first_reading, fold, scale_of, select
 from kit.trials.values import batch_values, mean_and_sd
-from kit.trials.verdicts import against_spec, in_unit, names_property, reason_of, same_line, spec_window
+from kit.trials.verdicts import against_spec, brief, in_unit, names_property, same_line, spec_window
 from kit.trials.wording import decimals
 
 
@@ -168,7 +168,7 @@ class _ArmMaker:
 
     def _why_nothing(self, label: str) -> str:
         left = self.group.left.get(label, [])
-        return "; ".join(reason_of(item) for item in left) or f"no reading {self._asked()}"
+        return "; ".join(brief(item) for item in left) or f"no reading {self._asked()}"
 
 
 def _other_day(arm: Arm, control: Arm) -> tuple[str, ...]:

@@ -13,8 +13,8 @@ from kit.trials.as_made import Row
 from kit.trials.wording import NOT_RECORDED, joined
 from kit.units import plain
 
-# the temperature the cooling time is read at: most cool-down phases go in at or below it (common practice, no source)
-COOLED_TO_C = Decimal(45)
+# the temperature the cooling time is read at: cool-down phases go in about there (common practice, no source)
+COOLED_TO_C = Decimal(40)
 
 _HOT = ("water", "oil")
 
@@ -35,11 +35,11 @@ def process_rows(arms: Sequence[Arm]) -> tuple[tuple[Row, ...], int]:
 
 def process_of(batch: BatchView) -> dict[str, str]:
     """One batch's process by subject; the subjects that a repeat needs are always there."""
-    return {**_combination(batch), "minutes from combining to 45 °C": cooling_minutes(batch), **_additions(batch), **_steps(batch)}
+    return {**_combination(batch), f"minutes from combining to {COOLED_TO_C} °C": cooling_minutes(batch), **_additions(batch), **_steps(batch)}
 
 
 def cooling_minutes(batch: BatchView) -> str:
-    """Minutes from combining until the batch had cooled to 45 °C, between two logged points by a straight line."""
+    """Minutes from combining until the batch had cooled to 40 °C, between two logged points by a straight line."""
     log = _cooling_log(batch)
     if not log:
         return f"{NOT_RECORDED} (no cooling log)"
@@ -47,7 +47,7 @@ def cooling_minutes(batch: BatchView) -> str:
         if warm > COOLED_TO_C >= cold:
             return f"{before + (after - before) * (warm - COOLED_TO_C) / (warm - cold):.0f}"
     held = ", ".join(f"{plain(temp)} °C" for _, temp in log)
-    return f"{NOT_RECORDED} (the log does not pass 45 °C: {held})"
+    return f"{NOT_RECORDED} (the log does not pass {COOLED_TO_C} °C: {held})"
 
 
 def _combination(batch: BatchView) -> dict[str, str]:

@@ -71,9 +71,8 @@ def against_spec(spec: SpecLine | None, values: Sequence[BatchValue], left: Sequ
         return _not_judged(left, asked)
     mean, _ = mean_and_sd([value.mean for value in values], scale)
     places = decimals(reading for value in values for reading in value.readings) + (sum(value.n_readings for value in values) > 1)
-    shown = f"mean {value_text(mean, unit, scale, places)}"
     side = outside(mean, spec)
-    why = f"{shown} {side} {spec.words()}, n = {counts(values)}" if side else f"{shown} inside {spec.words()}, n = {counts(values)}"
+    why = f"mean {value_text(mean, unit, scale, places)} {side or 'inside'} {spec.words()}, n = {counts(values)}"
     return (FAIL if side else PASS), why + _batches_outside(values, spec, side) + _left_words(left)
 
 
@@ -87,18 +86,26 @@ def outside(value: float, spec: SpecLine) -> str:
 
 
 def reason_of(item: LeftOut) -> str:
-    """One left-out reading in a clause: batch, value, state, code, why."""
+    """One left-out reading in a sentence: batch, value, state, code, why."""
+    return f"{brief(item)}: {item.words}"
+
+
+def brief(item: LeftOut) -> str:
+    """One left-out reading in a few words: "LIN-05/1 40600 on disc 5 FLAGGED (reading.torque_high)"."""
+    return f"{_value(item)} {item.state} ({item.code})"
+
+
+def _value(item: LeftOut) -> str:
     value = item.reading.text if item.value is None else plain(item.reading.value)
-    spindle = f" on {item.reading.spindle}" if item.reading.spindle else ""
-    return f"{item.batch} {value}{spindle} {item.state} ({item.code}): {item.words}"
+    return f"{item.batch} {value}{f' on {item.reading.spindle}' if item.reading.spindle else ''}"
 
 
 def _not_judged(left: Sequence[LeftOut], asked: str) -> tuple[str, str]:
     flagged = [item for item in left if item.state == FLAG]
     others = [item for item in left if item.state != FLAG]
     if flagged:
-        shown = "; also shown: " + "; ".join(reason_of(item) for item in others) if others else ""
-        return FLAGGED, "; ".join(reason_of(item) for item in flagged) + shown
+        shown = "; also shown: " + "; ".join(brief(item) for item in others) if others else ""
+        return FLAGGED, "; ".join(f"{_value(item)} ({item.code}): {item.words}" for item in flagged) + shown
     if others:
         return NOT_TESTED, "; ".join(reason_of(item) for item in others)
     return NOT_TESTED, f"no reading {asked}"
@@ -110,7 +117,7 @@ def _batches_outside(values: Sequence[BatchValue], spec: SpecLine, side: str) ->
 
 
 def _left_words(left: Sequence[LeftOut]) -> str:
-    return f"; not in the mean: {'; '.join(reason_of(item) for item in left)}" if left else ""
+    return f"; not in the mean: {'; '.join(brief(item) for item in left)}" if left else ""
 
 
 def _slack(limit: Decimal) -> float:

@@ -6,8 +6,6 @@ bundled drawing library. Whatever else got into the page is dead text.
 
 from __future__ import annotations
 
-import json
-import re
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from importlib.resources import files
@@ -19,8 +17,6 @@ from kit.writeup.page_figures import island, plotly_bundle, script_hash
 from kit.writeup.page_origin import origin_html
 from kit.writeup.page_outputs import Body, count_figures
 from kit.writeup.page_text import writable
-
-_HEADS = re.compile(r'<script type="application/json" id="record-heads">(.*?)</script>', re.DOTALL)
 
 
 def make_page(
@@ -139,30 +135,3 @@ def _check_figures(page: str, notebook: Mapping[str, Any]) -> None:
             code="page.figures_dropped",
         )
 
-
-def read_heads(html_text: str) -> dict[str, dict[str, Any]]:
-    """The chain heads a page was written with, to check a lab book against.
-
-    Parameters
-    ----------
-    html_text : str   The page.
-
-    Returns
-    -------
-    dict   Stream name to {"seq": int, "hash": str}.
-
-    Raises
-    ------
-    RunError   `page.no_heads`: there are none, more than one set, or they cannot be read.
-    """
-    found = _HEADS.findall(html_text)
-    try:
-        (text,) = found
-        heads = json.loads(text)
-        return {str(stream): {"seq": int(head["seq"]), "hash": str(head["hash"])} for stream, head in heads.items()}
-    except (ValueError, KeyError, TypeError, AttributeError):
-        raise RunError(
-            f"The page holds {'no' if not found else 'no readable'} set of record heads",
-            mend="use a page as the kit wrote it",
-            code="page.no_heads",
-        ) from None

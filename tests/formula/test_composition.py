@@ -43,7 +43,7 @@ def test_rounding_does_not_hang_on_the_size_of_the_batch(parts, factor):
 def test_rounding_by_hand():
     # Thirds of 100: 33.33 each leaves 0.01, which goes to the first of equals.
     assert apportion([Fraction(100, 3)] * 3, Decimal(100), 2) == [Decimal("33.34"), Decimal("33.33"), Decimal("33.33")]
-    # 16.666..., 16.666..., 66.666...: floors 16.6 + 16.6 + 66.6 = 99.8; all lost 0.0666..., the first two get 0.1 each.
+    # 16.666..., 16.666..., 66.666...: cut to 16.6 + 16.6 + 66.6 = 99.8; all lost 0.0666..., the first two get 0.1 each.
     assert apportion([Fraction(100, 6), Fraction(100, 6), Fraction(400, 6)], Decimal(100), 1) == [
         Decimal("16.7"),
         Decimal("16.7"),

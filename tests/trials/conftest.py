@@ -154,13 +154,13 @@ class Bench:
         """A viscosity with all its conditions; the torque follows from the constant unless given."""
         self.at(batch, age)
         told = {"torque_pct": torque or str(value * 10 / K[spindle]), "rpm": 10, "spindle": spindle, "instrument": "VIS-1",
-                "temp": "25.0 degC", "reading_time": "60 s", "container": "100 mL jar"} | more
+                "temp": "25.0 degC", "reading_time": "60 s", "container": "100 mL jar", "age": age} | more
         return batch.read_viscosity(f"{value} mPa.s", **{name: value for name, value in told.items() if value is not None})
 
     def ph(self, batch, age: str, value: str, **more: object):
         """A pH with all its conditions."""
         self.at(batch, age)
-        told = {"temp": "25 degC", "instrument": "PH-1", "calibration": "CAL-07"} | more
+        told = {"temp": "25 degC", "instrument": "PH-1", "calibration": "CAL-07", "age": age} | more
         return batch.read_ph(value, **{name: value for name, value in told.items() if value is not None})
 
     def linden(self, trials: list[str] = TRIALS) -> Bench:

@@ -18,9 +18,10 @@ from importlib.resources import files
 import numpy
 import pytest
 
-from kit.errors import RunError
+from kit.errors import RecordError, RunError
+from kit.labbook.printed_heads import read_heads
 from kit.writeup.figure_numbers import numbers_of, unpack
-from kit.writeup.page import make_page, read_heads
+from kit.writeup.page import make_page
 from kit.writeup.page_figures import FIGURE, PLOTLY_JS_VERSION
 from kit.writeup.page_text import clean_html
 
@@ -469,9 +470,9 @@ def test_typed_text_cannot_pose_as_heads():
 @pytest.mark.parametrize("text", ["", "<p>", '<script type="application/json" id="record-heads">{</script>',
                                   '<script type="application/json" id="record-heads">[1]</script>'])  # fmt: skip
 def test_a_page_without_heads_says_so(text):
-    with pytest.raises(RunError) as caught:
+    with pytest.raises(RecordError) as caught:
         read_heads(text)
-    assert caught.value.code == "page.no_heads"
+    assert caught.value.code == "labbook.no_heads"
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,171 @@
+"""Trials set side by side against a control: what changed, what it did, and whether it is real."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from kit.bench.methods import AgeWindow, age_window
+from kit.errors import KitError
+from kit.labbook.source import open_source
+from kit.labbook.view import StudyView
+from kit.show import Block, Table
+from kit.trials import tables
+from kit.trials.arms import Arm, find_arms, nearest
+from kit.trials.changes import Changes, changes_of
+from kit.trials.coded import Words
+from kit.trials.measured import measure
+from kit.trials.results import CodedResult, LeftOut, PropertyResult
+from kit.trials.selection import fold
+from kit.trials.verdicts import spec_windows
+from kit.trials.wording import plural
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Versions side by side, the control first.
+
+    Parameters
+    ----------
+    study : StudyView                  The study, with the spec everything is judged by.
+    arms : tuple of Arm                One a formula version; batches of one version pool whatever their trial's name.
+    results : tuple of PropertyResult  Numeric properties, by property, method and age.
+    observations : tuple of CodedResult  Coded properties, by property and age.
+    not_used : tuple of LeftOut        Every reading that is in no mean, with its state, code and words.
+    changes : Changes                  Lines that differ from the control's.
+    notes : tuple of str               What the whole comparison has to be read with.
+    """
+
+    study: StudyView
+    arms: tuple[Arm, ...]
+    results: tuple[PropertyResult, ...]
+    observations: tuple[CodedResult, ...]
+    not_used: tuple[LeftOut, ...]
+    changes: Changes
+    notes: tuple[str, ...] = ()
+
+    @property
+    def control(self) -> Arm:
+        """The arm the others are set against."""
+        return self.arms[0]
+
+    def table(self) -> Table:
+        """The one table: header, changed lines, as made, process, worked out, results, observations, decisions."""
+        return tables.side_by_side(self)
+
+    def tables(self) -> tuple[Table, ...]:
+        """The same blocks, a table each."""
+        return tables.block_tables(self)
+
+    def results_table(self) -> Table:
+        """Results, a row a property, age and arm, against the spec and the control."""
+        return tables.results_table(self)
+
+    def changes_table(self) -> Table:
+        """Changed lines, largest first, the absorbing line last."""
+        return tables.changes_table(self)
+
+    def not_used_table(self) -> Table:
+        """Every reading that is in no mean: batch, value, state, code, words."""
+        return tables.not_used_table(self)
+
+    def result(self, property: str, age: str, method: str = "") -> PropertyResult:
+        """One property at one age, such as ("viscosity", "72 h").
+
+        Raises
+        ------
+        KitError   `compare.no_result` with what there is.
+        """
+        for result in self.results:
+            if fold(result.property) == fold(property) and result.age == age and method in ("", result.method):
+                return result
+        raise KitError(f"there is no result for {property} at {age}", where="comparison", allowed="; ".join(result.title for result in self.results),
+                       mend="name one of these", code="compare.no_result")
+
+    def _repr_html_(self) -> str:
+        return Block((self.table(), self.not_used_table()))._repr_html_()
+
+    def __str__(self) -> str:
+        return f"{tables.plain_text(self)}\n\n{self.not_used_table()}"
+
+
+def compare(source: object, trials: Sequence[str], *, control: str | None = None, properties: Sequence[str] | None = None,
+            ages: Sequence[str] | None = None) -> Comparison:
+    """Set trials side by side.
+
+    Parameters
+    ----------
+    source : str, Path, Labbook or Source   A lab book, a snapshot, or something already open.
+    trials : sequence of str                Trials of one study. Batches of one formula version pool, also those of trials not named.
+    control : str                           The trial the others are set against; the study's own when omitted.
+    properties : sequence of str            Only these properties, measured and observed; all when omitted.
+    ages : sequence of str                  Only these ages, "72 h"; all when omitted.
+
+    Returns
+    -------
+    Comparison   A reading counts when it stands, is unflagged, is comparable by the study's method and with the control's reading at
+                 that age. The batch is the unit: readings of a batch at one age are averaged first. Flagged, not comparable and
+                 only shown readings are kept beside the means, with the reason.
+
+    Raises
+    ------
+    KitError      `compare.no_trial`, `compare.no_control`, `compare.control`, `compare.two_studies`, `compare.property`, `age.unknown`.
+    RecordError   `labbook.trial` with the nearest names, and those of `open_source`.
+    """
+    source = open_source(source)
+    study, arms = find_arms(source, trials, control)
+    windows = spec_windows(study.spec, study.windows)
+    measured = measure(source, study, arms, windows)
+    words = Words(arms, windows)
+    wanted = _Wanted(properties, ages, windows)
+    results, observations = measured.results, words.results(study.spec)
+    wanted.check_properties([*(result.property for result in results), *(result.name for result in observations),
+                             *(item.reading.property for item in measured.placeless)])
+    left = [*measured.placeless, *words.left, *(item for result in results for arm in result.arms for item in arm.left_out)]
+    return Comparison(study, arms, tuple(result for result in results if wanted.holds(result.property, result.age)),
+                      tuple(result for result in observations if wanted.holds(result.name, result.age)),
+                      _in_order((item for item in left if wanted.holds(item.reading.property, item.age)), arms), changes_of(arms), _notes(arms))
+
+
+class _Wanted:
+    """Which properties and ages were asked for."""
+
+    def __init__(self, properties: Sequence[str] | None, ages: Sequence[str] | None, windows: Sequence[AgeWindow]) -> None:
+        properties = [properties] if isinstance(properties, str) else properties
+        ages = [ages] if isinstance(ages, str) else ages
+        self._properties = None if properties is None else {fold(name): name for name in properties}
+        self._ages = None if ages is None else {age_window(age, windows).label for age in ages}
+
+    def check_properties(self, known: Sequence[str]) -> None:
+        """Refuse a property that nothing is known about."""
+        there = {fold(name): name for name in known}
+        for name, typed in (self._properties or {}).items():
+            if name not in there:
+                close = [there[found] for found in nearest(name, list(there))]
+                raise KitError(f"there is no property {typed!r}", where="compare()", allowed=", ".join(close) or "none yet",
+                               mend="name one of these", code="compare.property")
+
+    def holds(self, name: str, age: str) -> bool:
+        """Whether a property at an age was asked for."""
+        return (self._properties is None or fold(name) in self._properties) and (self._ages is None or age in self._ages)
+
+
+def _in_order(left, arms: Sequence[Arm]) -> tuple[LeftOut, ...]:
+    places = {batch.name: (index, place) for index, arm in enumerate(arms) for place, batch in enumerate(arm.batches)}
+    return tuple(sorted(left, key=lambda item: (places[item.batch], item.reading.entry)))
+
+
+def _notes(arms: Sequence[Arm]) -> tuple[str, ...]:
+    notes = []
+    if len(arms) > 2:
+        notes.append(f"{len(arms) - 1} versions against one control: each interval holds by itself, none is widened for their number.")
+    for arm in arms:
+        days = [day for day in arm.days if day not in arms[0].days]
+        if days:
+            notes.append(f"{arm.label}: no control was made on {' or '.join(days)}; day and change are not separated.")
+    notes += [f"{batch.name} was decided {decision.verdict!r}; its readings count all the same: void a reading that is wrong, with the reason."
+              for arm in arms for batch in arm.batches for decision in batch.decisions if fold(decision.verdict) == "drop"]
+    lone = [arm.label for arm in arms if len(arm.batches) == 1]
+    if lone:
+        notes.append(f"Single batch: {', '.join(lone)} ({plural(len(lone), 'version')}).")
+    return tuple(notes)
