@@ -41,6 +41,9 @@ def escape(text: object) -> str:
     return html.escape(str(text), quote=True)
 
 
+_SHORT = 24  # a recorded time with its offset
+
+
 @dataclass(frozen=True, slots=True)
 class Cell:
     """One cell: its text and a tone ("pass", "fail", "flag", "quiet", "strong") that underlines the word."""
@@ -103,6 +106,11 @@ class Table:
                  for index, (text, width) in enumerate(zip(row, widths, strict=True)))
         return "  ".join(cells).rstrip()
 
+    def _keeps_together(self, cell: object, index: int) -> bool:
+        """Numbers with their unit, names and times are not broken over two lines."""
+        text = str(cell)
+        return "\n" not in text and len(text) <= (32 if index in self.numeric else _SHORT)
+
     def _align(self, index: int) -> str:
         return "text-align:right;font-variant-numeric:tabular-nums" if index in self.numeric else "text-align:left"
 
@@ -113,7 +121,7 @@ class Table:
     def _td(self, cell: object, index: int) -> str:
         tone = _TONES[cell.tone] if isinstance(cell, Cell) else ""
         style = (f"{self._align(index)};padding:.25em .7em;border-bottom:1px solid {TOKENS['rule']};vertical-align:top;"
-                 f"white-space:pre-line;{tone}").rstrip(";")
+                 f"white-space:{'nowrap' if self._keeps_together(cell, index) else 'pre-line'};{tone}").rstrip(";")
         return (f'<th scope="row" style="font-weight:400;{style}">{escape(cell)}</th>' if index == 0
                 else f'<td style="{style}">{escape(cell)}</td>')
 

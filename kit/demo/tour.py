@@ -4,10 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from kit.demo.build import DemoResult, build_demo
 from kit.demo.plans import INVENTED
-from kit.labbook.book import open_labbook
+from kit.labbook.book import Labbook, open_labbook
+from kit.show import Table
+
+if TYPE_CHECKING:
+    from kit.labbook.batch import Batch
+    from kit.trials.results import ArmResult
 
 
 def tour(
@@ -36,20 +42,38 @@ def tour(
     return made
 
 
-def _proposed(batch) -> str:
+def _proposed(batch: Batch) -> Table:
     following = batch.as_next_version(
         why="carries the citric acid forward; slips at the balance stay out", carry="adjusters"
     )
-    return str(following.table())
+    return following.table()
 
 
-def _compared(book, made: DemoResult) -> str:
+def _compared(book: Labbook, made: DemoResult) -> Table:
+    """The comparison in a table narrow enough for a terminal; the page has it whole."""
     from kit.trials.compare import compare
+    from kit.trials.tables import mean_text
 
-    return str(compare(book, [made.control, made.other], control=made.control).results_table())
+    found = compare(book, [made.control, made.other], control=made.control)
+    rows = [
+        (result.title, arm.arm_label, mean_text(result, arm), str(arm.n_batches), arm.verdict or "–", _against(arm))
+        for result in found.results
+        for arm in result.arms
+    ]
+    columns = ("property, age", "trials", "mean", "batches", "spec", "against the control")
+    return Table(columns, rows, note="\n".join(found.notes), numeric=frozenset({2, 3}))
 
 
-def _pages(book, made: DemoResult, progress: Callable[[int, int], None] | None) -> tuple[Path, Path]:
+def _against(arm: ArmResult) -> str:
+    """The difference to the control with its interval, or why there is none."""
+    told = arm.difference
+    if told is None:
+        return arm.difference_why or "the control"
+    interval = "single batch" if told.low is None else f"95 %: {told.low:.3g} to {told.high:.3g}"
+    return f"{told.verdict}: {told.kind} {told.value:.3g} ({interval})"
+
+
+def _pages(book: Labbook, made: DemoResult, progress: Callable[[int, int], None] | None) -> tuple[Path, Path]:
     from kit.writeup.write_up import write_comparison, write_up
 
     to = made.folder / "writeups"

@@ -25,7 +25,7 @@ def cooling_curve(batches: tuple[BatchView, ...]) -> Figure | None:
         added = _additions(batch)
         if added:
             traces.append({"type": "scatter", "mode": "markers+text", "name": f"{batch.name}, addition", "x": [x for x, _, _ in added],
-                           "y": [y for _, y, _ in added], "text": [f"phase {phase}" for _, _, phase in added], "textposition": "top right",
+                           "y": [y for _, y, _ in added], "text": [f"phase {phase}" for _, _, phase in added], "textposition": "top left",
                            "marker": {"symbol": "triangle-down-open", "size": 13, "color": look["color"], "line": {"width": 2}}})
             rows += [(batch.name, f"{x:g}", f"{y:g}", f"phase {phase} added") for x, y, phase in added]
     if not rows:

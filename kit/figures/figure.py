@@ -12,7 +12,7 @@ from typing import Any
 
 from kit.show import TOKENS, Table
 
-WIDTH, HEIGHT = 680, 400  # fits an A4 page in print
+WIDTH, HEIGHT = 680, 430  # fits an A4 page in print
 MIME = "application/vnd.plotly.v1+json"
 
 
@@ -87,9 +87,9 @@ def _base_layout() -> dict[str, Any]:
     axis = {"gridcolor": "#e6e9ec", "linecolor": TOKENS["rule"], "zeroline": False, "ticks": "outside", "tickcolor": TOKENS["rule"], "automargin": True}
     return {"template": "none", "width": WIDTH, "height": HEIGHT, "font": {"family": TOKENS["font"], "size": 13, "color": TOKENS["ink"]},
             "title": {"x": 0, "xref": "paper", "xanchor": "left", "y": 0.97, "yanchor": "top", "font": {"size": 15}},
-            "margin": {"l": 70, "r": 24, "t": 76, "b": 60}, "paper_bgcolor": "#ffffff", "plot_bgcolor": "#ffffff",
+            "margin": {"l": 70, "r": 24, "t": 76, "b": 104}, "paper_bgcolor": "#ffffff", "plot_bgcolor": "#ffffff",
             "xaxis": dict(axis), "yaxis": dict(axis), "showlegend": True,
-            "legend": {"orientation": "h", "x": 0, "xanchor": "left", "y": -0.2, "yanchor": "top"}, "hovermode": "closest"}
+            "legend": {"orientation": "h", "x": 0, "xanchor": "left", "yref": "container", "y": 0.01, "yanchor": "bottom"}, "hovermode": "closest"}
 
 
 def _merged(base: dict[str, Any], over: dict[str, Any]) -> dict[str, Any]:

@@ -20,9 +20,9 @@ def meant_and_made(batch: BatchView) -> Figure:
     look = series(0)
     trace = {"type": "bar", "orientation": "h", "x": gaps, "y": [name for name, _, _ in rows], "name": "made less meant",
              "marker": {"color": look["color"], "line": {"color": "#1f2328", "width": 0.5}},
-             "text": [f"{gap:+.2f}" for gap in gaps], "textposition": "outside", "cliponaxis": False}
+             "text": [f"{gap:+.2f}" if abs(gap) >= 0.005 else "0.00" for gap in gaps], "textposition": "outside", "cliponaxis": False}
     reach = max([abs(gap) for gap in gaps] + [0.05]) * 1.3
-    layout = {"height": 150 + 22 * len(rows), "showlegend": False, "yaxis": {"title": {"text": ""}},
+    layout = {"height": 150 + 22 * len(rows), "showlegend": False, "margin": {"b": 56}, "yaxis": {"title": {"text": ""}},
               "xaxis": {"title": {"text": "made less meant, percentage points"}, "range": [-reach, reach], "zeroline": True, "zerolinecolor": "#59636e"}}
     table = Table(("material", "meant, % w/w", "made, % w/w", "difference, pp"),
                   [(name, show_pct(before), show_pct(after), f"{after - before:+.3f}") for name, before, after in reversed(rows)],

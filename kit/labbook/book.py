@@ -21,7 +21,7 @@ from kit.labbook.source import LabbookReader, Source
 from kit.labbook.store import CheckReport, Store
 from kit.labbook.streams import Draft, Head
 from kit.labbook.times import Clock, read_time, stamp
-from kit.labbook.view import StudyView, TrialView, batch_stream
+from kit.labbook.view import StudyView, TrialView, batch_stream, formula_stream
 from kit.units import number, plain, read, split
 
 
@@ -235,8 +235,8 @@ class Labbook:
     def _record_start(self, name: str, body: Mapping, formula: Formula, source: Source, at: str) -> None:
         measured = stamp(read_time(at, self.store.clock, where="start_batch()")) if at else None
         drafts = []
-        if not source.entries(f"formula/{formula.fingerprint}"):
-            drafts += self._opening(f"formula/{formula.fingerprint}", "formula", formula_row(formula))
+        if not source.entries(formula_stream(formula.fingerprint)):
+            drafts += self._opening(formula_stream(formula.fingerprint), "formula", formula_row(formula))
         if not source.entries(f"trial/{body['trial']}"):
             opened = {key: body[key] for key in ("study", "trial", "formula", "why", "note")}
             drafts += self._opening(f"trial/{body['trial']}", "trial", opened)

@@ -155,7 +155,7 @@ class RowReader:
                     row.number,
                     "value",
                     f"the same reading is there with another content ({other})",
-                    "put the recorded one right with batch.correct(...); tell a second one apart by replicate or sample",
+                    "put the recorded one right with batch.correct(...); tell a second apart by replicate or sample",
                     "import.contradicts",
                 )
             ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from kit.labbook.source import SNAPSHOT, Source
-from kit.labbook.view import BatchView, batch_stream
+from kit.labbook.view import BatchView, batch_stream, formula_stream
 
 
 def freeze(source: Source, trials: Iterable[str]) -> dict:
@@ -44,9 +44,9 @@ def _take(source: Source, wanted: dict[str, BatchView], **fits: str) -> None:
 
 def _streams(source: Source, batches: dict[str, BatchView], trials: list[tuple[str, str]]) -> list[str]:
     names = {f"study/{study}" for study, _ in trials} | {f"trial/{trial}" for _, trial in trials}
-    names |= {f"formula/{source.trial(trial).formula.fingerprint}" for _, trial in trials}
+    names |= {formula_stream(source.trial(trial).formula.fingerprint) for _, trial in trials}
     for batch in batches.values():
-        names |= {batch_stream(batch.name), f"formula/{batch.formula.fingerprint}", f"trial/{batch.trial}", f"study/{batch.study}"}
+        names |= {batch_stream(batch.name), formula_stream(batch.formula.fingerprint), f"trial/{batch.trial}", f"study/{batch.study}"}
         names |= {f"instrument/{reading.instrument}" for reading in batch.readings if reading.instrument}
         names |= {f"calibration/{reading.calibration}" for reading in batch.readings if reading.calibration}
     return sorted(name for name in names if source.entries(name))

@@ -14,7 +14,7 @@ from kit.errors import RecordError
 from kit.formula.formula import Formula, formula_from_row
 from kit.formula.model import spec_from_row
 from kit.labbook.streams import Entry, parse, verify_chain
-from kit.labbook.view import BatchView, StudyView, TrialView, batch_stream, batch_view
+from kit.labbook.view import BatchView, StudyView, TrialView, batch_stream, batch_view, formula_stream
 
 SNAPSHOT = "kit snapshot 1"
 BatchKey = tuple[str, str, int]  # study, trial, number
@@ -113,7 +113,7 @@ class Source:
 
     def formula(self, fingerprint: str) -> Formula:
         """A formula version as it was when a batch of it was planned."""
-        entries = self.entries(f"formula/{fingerprint}")
+        entries = self.entries(formula_stream(fingerprint))
         if not entries:
             raise RecordError(f"formula version {fingerprint[:12]} is not in the record", where=self.title,
                               mend="check the lab book: an entry was removed", code="labbook.formula")

@@ -173,6 +173,11 @@ def batch_stream(name: str) -> str:
     return f"batch/{name}"
 
 
+def formula_stream(fingerprint: str) -> str:
+    """The stream that holds a formula version; 16 hexadecimal digits of its fingerprint tell versions apart."""
+    return f"formula/{fingerprint[:16]}"
+
+
 def batch_view(entries: tuple[Entry, ...], formula: Formula, sheet: Sheet | None = None) -> BatchView:
     """The view of a batch from its entries; the first is its start and holds the sheet."""
     start = entries[0].body

@@ -13,12 +13,12 @@ from kit.show import Cell, Table
 from kit.units import plain
 from kit.writeup.report_formula import NOT_RECORDED
 
-_EQUIPMENT = ("vessel", "heater", "stirrer", "head", "balance", "thermometer")
+_EQUIPMENT = ("vessel", "heating", "stirrer", "high-shear head", "balance", "probe")
 
 
 def equipment(batch: BatchView) -> Table:
     """What the batch was made with; the usual items that were not entered say so."""
-    held: dict[str, str] = {}
+    held: dict[str, str] = {"balance": ", ".join(dict.fromkeys(str(line.balance) for line in batch.sheet.lines))}
     for item in batch.standing("equipment"):
         held.update(item.body["items"])
     names = dict.fromkeys([*_EQUIPMENT, *held])

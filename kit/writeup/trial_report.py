@@ -131,7 +131,7 @@ class TrialReport:
 
     def history(self) -> Block:
         """Where the formula version comes from, and every correction and void in the record."""
-        rows = [("this version", self.trial.formula.title), ("why", self.trial.formula.why or NOT_RECORDED),
+        rows = [("this version", self.trial.formula.title), *([("why", self.trial.formula.why or NOT_RECORDED)] if self.trial.formula.parent else []),
                 ("comes from", self.trial.formula.parent[:16] or "first version")]
         changes = [(batch.name, str(entry.seq), entry.kind, entry.body.get("why", ""), show_time(entry.recorded_at)) for batch in self.batches
                    for entry in batch.entries if entry.kind in ("correction", "void")]

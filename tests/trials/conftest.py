@@ -6,6 +6,7 @@ disc 6, at 10 rpm.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
@@ -113,6 +114,8 @@ class Clock:
 class Bench:
     """A lab book with its clock, and shorthands for what these tests do over and over."""
 
+    data = LINDEN
+
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.clock = Clock()
@@ -146,6 +149,26 @@ class Bench:
         self.clock.now = self.clock.day(day)
         batch.finish()
 
+    def versions(self, study: str, plan: dict[str, list[int]], changes: dict[str, dict[str, str]] | None = None, **more: object) -> None:
+        """Trials of a study with one 72 h viscosity a batch: {"HIS-01": [19000, 20000]} makes two batches."""
+        day = 0
+        for trial, values in plan.items():
+            for number, value in enumerate(values, start=1):
+                day += 1
+                batch = self.make(trial, (changes or {}).get(trial), day=day, number=number, study=study)
+                self.viscosity(batch, "72 h", value, **more)
+
+    def import_csv(self, rows: list[str], **options: object) -> None:
+        """Take in readings from a CSV file."""
+        head = "batch,property,value,unit,measured_at,age,temp,method,instrument,spindle,rpm,torque_pct,reading_time,container"
+        path = self.folder / "readings.csv"
+        path.write_text("\n".join([head, *rows]) + "\n", encoding="utf-8")
+        self.book.import_readings(path, **options).commit()
+
+    def compare(self, *trials: str, **options: object):
+        """The comparison from what is recorded now."""
+        return kit.compare(self.book, list(trials), **options)
+
     def at(self, batch, age: str) -> None:
         """Set the clock to an age of a batch."""
         self.clock.now = datetime.fromisoformat(batch.view.finished_at) + AGES[age]
@@ -178,16 +201,22 @@ class Bench:
 
 
 @pytest.fixture
-def bench(tmp_path: Path) -> Bench:
-    """A lab book with instruments and a study, no batch yet."""
+def empty(tmp_path: Path) -> Iterator[Bench]:
+    """A lab book with instruments, no study yet."""
     bench = Bench(tmp_path)
-    bench.study()
     yield bench
     bench.book.close()
 
 
+@pytest.fixture
+def bench(empty: Bench) -> Bench:
+    """A lab book with instruments and the study LIN, no batch yet."""
+    empty.study()
+    return empty
+
+
 @pytest.fixture(scope="session")
-def linden(tmp_path_factory: pytest.TempPathFactory) -> Bench:
+def linden(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
     """The linden study. Read it only: all tests share it."""
     bench = Bench(tmp_path_factory.mktemp("linden"))
     bench.study()

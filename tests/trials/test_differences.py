@@ -1,0 +1,160 @@
+"""Differences and their intervals against general-purpose statistics libraries, from readings entered at the bench."""
+
+from __future__ import annotations
+
+import math
+
+import numpy
+import pytest
+from scipy import stats
+from statsmodels.api import OLS
+from statsmodels.stats.weightstats import CompareMeans, DescrStatsW
+
+CHANGED = {"cetearyl-alcohol": "6.00 %"}
+
+
+def found(bench, *trials: str, label: str = "LIN-04", **options: object):
+    return bench.compare(*(trials or ("LIN-04",)), **options).result("viscosity", "72 h").arm(label).difference
+
+
+def test_single_batches_without_history_give_a_ratio_and_no_interval(bench):
+    bench.versions("LIN", {"LIN-03": [19000], "LIN-04": [24000]}, {"LIN-04": CHANGED})
+    result = found(bench)
+    assert result.value == pytest.approx(24 / 19, rel=1e-12)
+    assert (result.low, result.high, result.half_width, result.df, result.interval_by, result.verdict) == (None, None, None, None, "single batch", "not tested")
+    assert "single batch" in result.words
+    assert "1 batch, 1 reading against 1 batch, 1 reading" in result.words
+
+
+def test_two_against_two_is_welch_as_scipy_and_statsmodels_have_it_and_called_conservative(bench):
+    control, trial = [19000, 20080], [24000, 28400]
+    bench.versions("LIN", {"LIN-03": control, "LIN-04": trial}, {"LIN-04": CHANGED})
+    result = found(bench)
+    theirs = stats.ttest_ind(numpy.log(trial), numpy.log(control), equal_var=False)
+    interval = theirs.confidence_interval(0.95)
+    assert result.interval_by == "Welch"
+    assert result.df == pytest.approx(theirs.df, rel=1e-9)
+    assert result.df < 2  # pooled variances would give 2
+    assert (result.low, result.high) == pytest.approx((math.exp(interval.low), math.exp(interval.high)), rel=1e-9)
+    other = CompareMeans(DescrStatsW(numpy.log(trial)), DescrStatsW(numpy.log(control))).tconfint_diff(usevar="unequal")
+    assert (result.low, result.high) == pytest.approx(tuple(numpy.exp(other)), rel=1e-9)
+    assert result.half_width == pytest.approx(math.sqrt(result.high / result.low), rel=1e-9)
+    assert "Welch at two against two is conservative" in result.words
+    assert "scatter itself poorly known" in result.words
+
+
+def test_five_degrees_of_freedom_in_the_study_itself_are_pooled(bench):
+    plan = {"LIN-03": [19000, 20080, 18500], "LIN-04": [24000, 28400, 26000, 25500], "LIN-02": [10800]}
+    bench.versions("LIN", plan, {"LIN-04": CHANGED, "LIN-02": {"cetearyl-alcohol": "4.00 %"}})
+    result = found(bench, "LIN-02", "LIN-04")
+    assert (result.interval_by, result.df) == ("pooled batch scatter", 5)  # 2 + 3 + 0
+    theirs = CompareMeans(DescrStatsW(numpy.log(plan["LIN-04"])), DescrStatsW(numpy.log(plan["LIN-03"]))).tconfint_diff(usevar="pooled")
+    assert (result.low, result.high) == pytest.approx(tuple(numpy.exp(theirs)), rel=1e-9)
+    assert result.cautions == ("no control was made on 2026-03-05 or 2026-03-06 or 2026-03-07 or 2026-03-08: the day is not separated from the change",)
+    # the single batch leans on the same scatter: a residual of the model with one mean a version
+    lone = found(bench, "LIN-02", "LIN-04", label="LIN-02")
+    assert (lone.low, lone.high) == pytest.approx(ols_interval(plan, "LIN-02"), rel=1e-9)
+
+
+def ols_interval(groups: dict[str, list[int]], arm: str, control: str = "LIN-03") -> tuple[float, float]:
+    """The interval of arm over control from a least-squares fit of ln value with one mean a version (statsmodels)."""
+    names = list(groups)
+    values = numpy.log([value for name in names for value in groups[name]])
+    design = numpy.array([[float(name == other) for other in names] for name in names for _ in groups[name]])
+    contrast = [float(name == arm) - float(name == control) for name in names]
+    low, high = OLS(values, design).fit().t_test(contrast).conf_int()[0]
+    return math.exp(low), math.exp(high)
+
+
+@pytest.fixture
+def with_history(empty):
+    """Two versions repeated in an earlier study, then a study of three single-batch trials that names it."""
+    empty.study("HIS")
+    empty.versions("HIS", {"HIS-03": [18800, 20500, 19700, 21000], "HIS-04": [26000, 28900, 27000]}, {"HIS-04": CHANGED})
+    empty.study("LIN", history=["HIS"])
+    empty.versions("LIN", {"LIN-03": [19000], "LIN-04": [29600], "LIN-02": [17500]}, {"LIN-04": CHANGED, "LIN-02": {"cetearyl-alcohol": "4.80 %"}})
+    return empty
+
+
+def test_the_scatter_of_an_earlier_study_gives_single_batches_an_interval(with_history):
+    groups = {"HIS-03": [18800, 20500, 19700, 21000], "HIS-04": [26000, 28900, 27000], "LIN-03": [19000], "LIN-04": [29600], "LIN-02": [17500]}
+    result = found(with_history, "LIN-02", "LIN-04")
+    assert (result.interval_by, result.df, result.n_arm, result.n_control) == ("pooled batch scatter", 5, 1, 1)  # 3 + 2
+    assert (result.low, result.high) == pytest.approx(ols_interval(groups, "LIN-04"), rel=1e-9)
+    assert result.verdict == "differs"
+    assert result.words.startswith("differs (half-width a factor of ")
+    assert "poorly known" not in result.words
+    other = found(with_history, "LIN-02", "LIN-04", label="LIN-02")
+    assert (other.low, other.high) == pytest.approx(ols_interval(groups, "LIN-02"), rel=1e-9)
+    assert other.verdict == "not shown to differ"
+    rests = with_history.compare("LIN-04").result("viscosity", "72 h").scatter.rests_on
+    assert rests == ("study HIS: HIS-03 (4 batches)", "study HIS: HIS-04 (3 batches)")
+
+
+def test_own_repeats_join_the_history(with_history):
+    batch = with_history.make("LIN-06", day=2)
+    with_history.viscosity(batch, "72 h", 20080)
+    groups = {"HIS-03": [18800, 20500, 19700, 21000], "HIS-04": [26000, 28900, 27000], "LIN-03": [19000, 20080], "LIN-04": [29600]}
+    result = found(with_history)
+    assert (result.df, result.n_control) == (6, 2)
+    assert (result.low, result.high) == pytest.approx(ols_interval(groups, "LIN-04"), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    "spoilt",
+    [
+        {"spindle": "disc 6"},  # another spindle than the method's
+        {"instrument": "VIS-2"},  # by the method, but not comparable with the control's reading
+        {"torque": "30"},  # flagged: the constant does not fit
+        {"temp": "29 degC"},  # flagged
+    ],
+)
+def test_history_that_is_flagged_or_not_comparable_says_nothing_about_the_scatter(empty, spoilt):
+    empty.book.add_instrument("VIS-2", kind="viscometer", constants={"disc 5": 4000})
+    empty.study("HIS")
+    empty.versions("HIS", {"HIS-03": [18800, 20500, 19700, 21000, 19900, 20200]}, **spoilt)
+    empty.study("LIN", history=["HIS"])
+    empty.versions("LIN", {"LIN-03": [19000], "LIN-04": [29600]}, {"LIN-04": CHANGED})
+    assert found(empty).interval_by == "single batch"
+
+
+def test_history_at_another_age_says_nothing(empty):
+    empty.study("HIS")
+    for number, value in enumerate([8800, 9000, 9300, 8500, 8700, 9100], start=1):
+        empty.viscosity(empty.make("HIS-03", day=number, number=number, study="HIS"), "1 h", value)
+    empty.study("LIN", history=["HIS"])
+    empty.versions("LIN", {"LIN-03": [19000], "LIN-04": [29600]}, {"LIN-04": CHANGED})
+    assert found(empty).interval_by == "single batch"
+
+
+def test_a_ph_difference_from_history_is_linear(empty):
+    empty.study("HIS")
+    history = ["4.58", "4.61", "4.60", "4.63", "4.57", "4.60"]
+    for number, value in enumerate(history, start=1):
+        empty.ph(empty.make("HIS-03", day=number, number=number, study="HIS"), "24 h", value)
+    empty.study("LIN", history=["HIS"])
+    for trial, changes, value in (("LIN-03", {}, "4.60"), ("LIN-04", CHANGED, "4.75")):
+        empty.ph(empty.make(trial, changes), "24 h", value)
+    result = empty.compare("LIN-04").result("pH", "24 h").arm("LIN-04").difference
+    # one against one, 5 df: half-width = t x SD x sqrt 2, all from scipy and numpy
+    half = stats.t.ppf(0.975, 5) * numpy.std([float(value) for value in history], ddof=1) * math.sqrt(2)
+    assert (result.kind, result.df) == ("difference", 5)
+    assert (result.value, result.half_width) == (pytest.approx(0.15, abs=1e-9), pytest.approx(half, rel=1e-9))
+    assert (result.low, result.high) == pytest.approx((0.15 - half, 0.15 + half), abs=1e-9)
+    assert result.verdict == "differs"
+
+
+def test_identical_repeats_give_no_interval_of_width_zero(bench):
+    for number in (1, 2):
+        bench.ph(bench.make("LIN-03", day=number, number=number), "24 h", "4.60")
+    bench.ph(bench.make("LIN-04", CHANGED), "24 h", "4.61")
+    result = bench.compare("LIN-04").result("pH", "24 h").arm("LIN-04").difference
+    assert (result.low, result.verdict) == (None, "not tested")
+    assert "constant" in result.words
+
+
+def test_swapping_arm_and_control_turns_the_ratio_round(with_history):
+    one = found(with_history)
+    other = found(with_history, "LIN-03", label="LIN-03", control="LIN-04")
+    assert (other.value, other.low, other.high) == pytest.approx((1 / one.value, 1 / one.high, 1 / one.low), rel=1e-12)
+    assert other.half_width == pytest.approx(one.half_width, rel=1e-12)
