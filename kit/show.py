@@ -41,7 +41,7 @@ def escape(text: object) -> str:
     return html.escape(str(text), quote=True)
 
 
-_SHORT = 24  # a recorded time with its offset
+_SHORT = 12  # a batch name, a code word; the first column may hold a recorded time of 23
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +109,7 @@ class Table:
     def _keeps_together(self, cell: object, index: int) -> bool:
         """Numbers with their unit, names and times are not broken over two lines."""
         text = str(cell)
-        return "\n" not in text and len(text) <= (32 if index in self.numeric else _SHORT)
+        return "\n" not in text and len(text) <= (32 if index in self.numeric else 24 if index == 0 else _SHORT)
 
     def _align(self, index: int) -> str:
         return "text-align:right;font-variant-numeric:tabular-nums" if index in self.numeric else "text-align:left"

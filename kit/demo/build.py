@@ -126,7 +126,7 @@ def _enter(book: Labbook, sheet: Sheet, plan: BatchPlan, diary: Diary) -> None:
     making = Making(book, sheet, plan)
     making.enter(diary)
     filed = _FILED if plan.study == "LIN" else ()
-    diary.note(plan.ends + timedelta(minutes=10), lambda: read_ph(making.batch, plan.ends, plan.ph[0]))
+    diary.note(plan.ends + timedelta(minutes=58), lambda: read_ph(making.batch, plan.ends, plan.ph[0]))
     for age, value in zip(("24 h", "7 d"), plan.ph[1:], strict=True):
         if age not in filed:
             diary.note(plan.at(age, 12), lambda age=age, value=value: read_ph(making.batch, plan.at(age), value))

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from kit.bench.comparability import compare_pair
 from kit.bench.methods import AgeWindow
 from kit.formula.model import SpecLine
 from kit.labbook.source import Source
@@ -25,7 +24,19 @@ from kit.trials.results import (
     Scatter,
 )
 from kit.trials.scatter import History, pooled_scatter
-from kit.trials.selection import Counted, Group, Key, Selection, against_reference, first_reading, fold, scale_of, select
+from kit.trials.selection import (
+    STORAGE_CODES,
+    Counted,
+    Group,
+    Key,
+    Selection,
+    against_reference,
+    first_reading,
+    fold,
+    pair_verdict,
+    scale_of,
+    select,
+)
 from kit.trials.values import batch_values, mean_and_sd
 from kit.trials.verdicts import against_spec, brief, in_unit, names_property, same_line, spec_window
 from kit.trials.wording import decimals
@@ -146,9 +157,10 @@ class _ArmMaker:
         return verdict, f"{why}; judged by itself, not comparable with the control's reading" if apart and why else why
 
     def _alike(self, label: str) -> list[Counted]:
-        """Readings of one arm that stand up to the method and are comparable with the first of them."""
-        alone = self.group.alone.get(label, [])
-        return [item for item in alone if item is alone[0] or compare_pair(item.reading, alone[0].reading, self.group.method, self.windows).comparable]
+        """Readings of one arm that stand up to the method and are comparable with the first of them; not of jars stored otherwise."""
+        stored = {(item.batch, item.reading.entry) for item in self.group.left.get(label, []) if STORAGE_CODES & set(item.codes)}
+        alone = [item for item in self.group.alone.get(label, []) if (item.batch.name, item.reading.entry) not in stored]
+        return [item for item in alone if pair_verdict(item.reading, alone[0].reading, self.group.method, self.windows).comparable]
 
     def _asked(self) -> str:
         by = f"by {self.group.key.method} " if fold(self.group.key.method) not in ("", self.group.key.property) else ""

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from kit.bench.comparability import COMPARABLE, Verdict, against_method, compare_pair
+from kit.bench.comparability import COMPARABLE, Reason, Verdict, against_method, compare_pair
 from kit.bench.methods import AgeWindow, Method, nearest_window
 from kit.bench.readings import Reading, flags
 from kit.labbook.source import Source
@@ -18,6 +18,9 @@ from kit.trials.results import FLAG, IN_PROCESS, LINEAR, LN, NOT_COMPARABLE, SHO
 
 # the scatter of a viscosity is a share of it, so ratios are compared, not differences (common practice, no source)
 _RATIO_PROPERTIES = ("viscosity",)
+
+STORAGE_UNKNOWN = "compare.storage_unknown"
+STORAGE_CODES = frozenset({"compare.storage", STORAGE_UNKNOWN})
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,13 +99,27 @@ def against_reference(group: Group, reference: Reading | None, windows: Sequence
     group.reference = reference
     for label, found in group.alone.items():
         for item in found:
-            verdict = Verdict(COMPARABLE)
-            if reference is not None and item.reading != reference:
-                verdict = compare_pair(item.reading, reference, group.method, windows)
+            verdict = Verdict(COMPARABLE) if reference is None else pair_verdict(item.reading, reference, group.method, windows)
             if verdict.comparable:
                 group.counted.setdefault(label, []).append(item)
             else:
                 group.left.setdefault(label, []).append(_held_back(item.batch, item.reading, verdict, group.key.window))
+
+
+def pair_verdict(reading: Reading, reference: Reading, method: Method | None, windows: Sequence[AgeWindow]) -> Verdict:
+    """Whether a reading may be averaged with, or set against, the reference reading.
+
+    Stricter than `compare_pair` in one thing: a jar whose storage is known is not taken for alike with one of unknown storage,
+    so that a jar kept warm never slips into a mean.
+    """
+    if reading == reference:
+        return Verdict(COMPARABLE)
+    verdict = compare_pair(reading, reference, method, windows)
+    if verdict.comparable and bool(reading.storage) != bool(reference.storage):
+        known, other = (reading, reference) if reading.storage else (reference, reading)
+        words = f"{known.title} was stored at {known.storage}, the storage of {other.title} was not recorded"
+        return Verdict(SHOWN, (Reason(STORAGE_UNKNOWN, words),))
+    return verdict
 
 
 def first_reading(group: Group, label: str) -> Reading | None:
