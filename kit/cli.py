@@ -186,10 +186,12 @@ def _add_write_up(app, typer: ModuleType) -> None:
 
         Example: kit write-up linden.labbook LIN-03 --to writeups
         """
+        from kit.labbook.source import open_source
         from kit.writeup.write_up import write_up as written
 
         _existing(labbook, "the lab book")
-        done = written(labbook, trial, to=to, against=against, bundle=bundle, progress=_progress())
+        with open_source(labbook) as record:
+            done = written(record, trial, to=to, against=against, bundle=bundle, progress=_progress())
         _say(f"Written: {done.page}")
         for path in (done.notebook, done.snapshot, done.bundle):
             if path:
@@ -265,19 +267,20 @@ def _run_template(template: str, source: Path, given: dict[str, str], to: Path, 
     parameters = check_parameters(declaration, {**given, "source": str(source)}, from_text=True)
     del parameters["source"]  # the run reads a frozen copy
     _existing(source, "the source")
-    record = open_source(source)
-    trials = [trial for study in record.studies() for trial in record.trials(study)]
-    named = [trial for trial in trials if trial in _texts(parameters.values())]
-    return publish(
-        template if path.stem == template else path,
-        record,
-        named or trials,
-        parameters,
-        to=to,
-        name=name or declaration.template,
-        title=declaration.title,
-        progress=_progress(),
-    ).page
+    with open_source(source) as record:
+        trials = [trial for study in record.studies() for trial in record.trials(study)]
+        named = [trial for trial in trials if trial in _texts(parameters.values())]
+        written = publish(
+            template if path.stem == template else path,
+            record,
+            named or trials,
+            parameters,
+            to=to,
+            name=name or declaration.template,
+            title=declaration.title,
+            progress=_progress(),
+        )
+    return written.page
 
 
 def _texts(values: Iterable[object]) -> set[str]:

@@ -43,9 +43,4 @@ def adjust_phase(formula: Formula) -> str:
         if phase.kind == "adjust":
             return phase.name
     names = {phase.name for phase in formula.phases}
-    free = (
-        name
-        for name in (*"DEFGHIJKLMNOPQRSTUVWXYZ", *(f"adjust {count}" for count in range(1, len(names) + 2)))
-        if name not in names
-    )
-    return next(free)
+    return next((letter for letter in "DEFGHIJKLMNOPQRSTUVWXYZ" if letter not in names), "adjusters")

@@ -305,7 +305,7 @@ def _target(
 
 
 def _below_smallest(lines: tuple[SheetLine, ...]) -> tuple[Finding, ...]:
-    small = [line for line in lines if line.tolerance_g is None and line.target_g + line.pct > 0]
+    small = [line for line in lines if line.tolerance_g is None and line.pct > 0]
     if not small:
         return ()
     finest = small[0].balance

@@ -39,7 +39,7 @@ class BatchPlan:
     start : str                First weighing, "2026-04-13 08:00".
     changes : dict             Lines changed from the base formula.
     why : str                  The question the trial answers.
-    ph : tuple of str          At t0, 24 h and 7 d.
+    ph : tuple of str          When fresh (within the hour), at 24 h and at 7 d.
     viscosities : tuple        In the order they were read.
     steam_g : str              Water lost to steam between combining and the gross weighing. [g]
     left_g : str               Oil phase found back in its beaker. [g]

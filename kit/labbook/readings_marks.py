@@ -58,7 +58,9 @@ def find_marks(text: ReadingsText, declared: str | None) -> Marks:
         raise _unclear(text, f"some numbers have a decimal point ({clear['.']}), others a decimal comma ({clear[',']})")
     if clear:
         return Marks(next(iter(clear)), False)
-    if grouped:
+    if "," in grouped or (
+        grouped and text.delimiter != ","
+    ):  # a file with commas between its columns has decimal points
         raise _unclear(
             text,
             f"{next(iter(grouped.values()))} can be read in two ways, with thousands or three decimals, and no other "

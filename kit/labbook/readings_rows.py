@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from kit.bench.methods import Method
-from kit.errors import KitError, ReadingsFileError
+from kit.errors import BatchError, ReadingsFileError, UnitError
 from kit.labbook.entry_bodies import CONDITIONS, observation_body, reading_body
 from kit.labbook.readings_known import KnownReadings
 from kit.labbook.readings_marks import Marks, number_text, split_number
@@ -72,7 +72,11 @@ class _Reasons:
         """The result of a call, or None and a reason."""
         try:
             return call(*arguments)
-        except KitError as error:
+        except (
+            BatchError,
+            ReadingsFileError,
+            UnitError,
+        ) as error:  # a fault of the record itself is no fault of the row
             mend = "; ".join(
                 part for part in (error.mend, f"allowed: {error.allowed}" if error.allowed else "") if part
             )

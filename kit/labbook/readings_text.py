@@ -124,7 +124,7 @@ def read_text(path: str | Path, *, delimiter: str | None = None) -> ReadingsText
     if at is None:
         raise _empty(path.name)
     columns, units = _header(records[at], path.name)
-    rows = tuple(_rows(records[at + 1 :], columns, first=at + 2 + skipped))
+    rows = tuple(_rows(records[at + 1 :], columns, len(records[at]), first=at + 2 + skipped))
     if not rows:
         raise _empty(path.name, "the file has a header and no row of readings")
     return ReadingsText(
@@ -350,13 +350,19 @@ def check_unit(column: str, unit: str, *, where: str) -> None:
             ) from None
 
 
-def _rows(records: list[list[str]], columns: tuple[str, ...], first: int) -> Iterable[Row]:
+def _rows(records: list[list[str]], columns: tuple[str, ...], width: int, first: int) -> Iterable[Row]:
+    """Rows that say something. A cell too many or too few may have shifted all that follow, so such a row is at fault.
+
+    `width` is the number of cells in the header, blank ones at its end included.
+    """
     for number, record in enumerate(records, start=first):
         cells = [cell.replace("\u00a0", " ").strip() for cell in record]
         if not any(cells):
             continue
-        if len(cells) < len(columns) or any(cells[len(columns) :]):
-            yield Row(number, {}, f"the row has {len(cells)} cells, the header has {len(columns)}")
+        if len(cells) != width:
+            yield Row(number, {}, f"the row has {len(cells)} cells, the header has {width}")
+        elif any(cells[len(columns) :]):
+            yield Row(number, {}, "a cell stands beyond the last named column")
         else:
             yield Row(number, dict(zip(columns, cells, strict=False)))
 

@@ -25,6 +25,9 @@ class Reader(Protocol):
 
     title: str
 
+    def close(self) -> None:
+        """Let go of what was opened."""
+
     def read(self, stream: str) -> tuple[Entry, ...]:
         """The chain-checked entries of a stream; empty when there is none."""
 
@@ -55,6 +58,16 @@ class Source:
 
     def __repr__(self) -> str:
         return f"Source({self._reader.title})"
+
+    def __enter__(self) -> Source:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of a file that `open_source` opened; a lab book that was open already stays open."""
+        self._reader.close()
 
     @property
     def title(self) -> str:
@@ -185,6 +198,9 @@ class Source:
 class SnapshotReader:
     """Reads a frozen snapshot."""
 
+    def close(self) -> None:
+        """Nothing is held open."""
+
     def __init__(self, table: Mapping, title: str) -> None:
         self.title = title
         self._streams = table["streams"]
@@ -212,11 +228,17 @@ class SnapshotReader:
 
 
 class LabbookReader:
-    """Reads an open store."""
+    """Reads an open store; `owns` says whether closing the source closes it."""
 
-    def __init__(self, store, title: str) -> None:
+    def __init__(self, store, title: str, *, owns: bool = False) -> None:
         self.title = title
         self._store = store
+        self._owns = owns
+
+    def close(self) -> None:
+        """Close the store where it was opened for reading only."""
+        if self._owns:
+            self._store.close()
 
     def read(self, stream: str) -> tuple[Entry, ...]:
         return self._store.read(stream) if self._store.has(stream) else ()
@@ -257,7 +279,7 @@ def open_source(source: object) -> Source:
         Store,  # the database library is loaded only for a lab book
     )
 
-    return Source(LabbookReader(Store.open(path, read_only=True), path.name))
+    return Source(LabbookReader(Store.open(path, read_only=True), path.name, owns=True))
 
 
 def _snapshot_table(path: Path) -> dict:

@@ -13,7 +13,8 @@ from typing import NamedTuple
 
 from kit.errors import KitError
 
-# Below this share of the values themselves a standard error is rounding, not scatter (the same bound as R's t.test uses).
+# Below this share of the values themselves a standard error is rounding, not scatter (the same bound as R's t.test
+# uses).
 _ROUNDING = 10 * 2.0**-52
 
 
@@ -141,7 +142,9 @@ def welch(a: Sequence[float], b: Sequence[float], confidence: float = 0.95) -> M
     return _interval(difference, error, df, confidence)
 
 
-def pooled_two_sample(difference: float, n1: int, n2: int, sd: float | None, df: float, confidence: float = 0.95) -> MeanDifference:
+def pooled_two_sample(
+    difference: float, n1: int, n2: int, sd: float | None, df: float, confidence: float = 0.95
+) -> MeanDifference:
     """Interval of a difference of two means when the scatter is known from a pool, wherever that was taken.
 
     Parameters
@@ -162,8 +165,13 @@ def pooled_two_sample(difference: float, n1: int, n2: int, sd: float | None, df:
     """
     _finite([difference, *([] if sd is None else [sd]), df])
     if min(n1, n2) < 1:
-        raise KitError(f"a mean of {min(n1, n2)} values is no mean", where="pooled_two_sample()", allowed="n1 and n2 of 1 or more",
-                       mend="give the number of values in each mean", code="statistics.sample_size")
+        raise KitError(
+            f"a mean of {min(n1, n2)} values is no mean",
+            where="pooled_two_sample()",
+            allowed="n1 and n2 of 1 or more",
+            mend="give the number of values in each mean",
+            code="statistics.sample_size",
+        )
     if sd is None or df < 1:
         return _no_interval(difference, confidence, "no scatter is known: nothing was repeated")
     if sd <= 0:
@@ -186,23 +194,31 @@ def _no_interval(difference: float, confidence: float, reason: str) -> MeanDiffe
 def _upper(confidence: float) -> float:
     """The probability below the upper end of a two-sided interval."""
     if not 0 < confidence < 1:
-        raise KitError(f"a confidence of {confidence} is not possible", where="interval of a difference", allowed="between 0 and 1, such as 0.95",
-                       mend="give the confidence as a fraction", code="statistics.confidence")
+        raise KitError(
+            f"a confidence of {confidence} is not possible",
+            where="interval of a difference",
+            allowed="between 0 and 1, such as 0.95",
+            mend="give the confidence as a fraction",
+            code="statistics.confidence",
+        )
     return (1 + confidence) / 2
 
 
 def _mean_and_squares(sample: Sequence[float]) -> tuple[float, float]:
-    """Mean and sum of squared deviations; the second pass removes what rounding left in the mean."""
+    """Mean and sum of squared deviations, in two passes: a small scatter far from zero keeps its digits."""
     mean = math.fsum(sample) / len(sample)
-    deviations = [value - mean for value in sample]
-    squares = math.fsum(deviation * deviation for deviation in deviations) - math.fsum(deviations) ** 2 / len(sample)
-    return mean, max(squares, 0.0)
+    return mean, math.fsum((value - mean) ** 2 for value in sample)
 
 
 def _sample(values: Iterable[float]) -> list[float]:
     sample = [float(value) for value in values]
     if not sample:
-        raise KitError("there is no value in the sample", where="statistics", mend="leave an empty group out", code="statistics.empty")
+        raise KitError(
+            "there is no value in the sample",
+            where="statistics",
+            mend="leave an empty group out",
+            code="statistics.empty",
+        )
     _finite(sample)
     return sample
 
@@ -210,5 +226,10 @@ def _sample(values: Iterable[float]) -> list[float]:
 def _finite(values: Sequence[float]) -> None:
     for value in values:
         if not math.isfinite(value):
-            raise KitError(f"{value} is not a number that can be averaged", where="statistics", allowed="finite numbers",
-                           mend="leave the value out and say why", code="statistics.not_finite")
+            raise KitError(
+                f"{value} is not a number that can be averaged",
+                where="statistics",
+                allowed="finite numbers",
+                mend="leave the value out and say why",
+                code="statistics.not_finite",
+            )

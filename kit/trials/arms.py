@@ -53,15 +53,23 @@ def find_arms(source: Source, trials: Sequence[str], control: str | None) -> tup
     """
     names = [trials] if isinstance(trials, str) else list(trials)
     if not names:
-        raise KitError("no trial was named", where="compare()", allowed=", ".join(_known_trials(source)) or "none yet",
-                       mend='name at least one: compare(source, ["LIN-04"])', code="compare.no_trial")
+        raise KitError(
+            "no trial was named",
+            where="compare()",
+            allowed=", ".join(_known_trials(source)) or "none yet",
+            mend='name at least one: compare(source, ["LIN-04"])',
+            code="compare.no_trial",
+        )
     views = [source.trial(name) for name in names]
     study = source.study(_one_study({view.name: view.study for view in views}))
     chosen = source.trial(_control_name(source, study, control, names))
     _one_study({**{view.name: view.study for view in views}, chosen.name: chosen.study})
     fingerprints = dict.fromkeys(view.formula.fingerprint for view in (chosen, *views))
     batches = {fingerprint: source.batches(study=study.name, formula=fingerprint) for fingerprint in fingerprints}
-    return study, tuple(arm_of(batches[fingerprint], is_control=fingerprint == chosen.formula.fingerprint) for fingerprint in fingerprints)
+    return study, tuple(
+        arm_of(batches[fingerprint], is_control=fingerprint == chosen.formula.fingerprint)
+        for fingerprint in fingerprints
+    )
 
 
 def versions_of(batches: Iterable[BatchView]) -> tuple[Arm, ...]:
@@ -80,32 +88,56 @@ def arm_of(batches: Iterable[BatchView], *, is_control: bool = False) -> Arm:
 
 
 def in_order(batches: Iterable[BatchView]) -> tuple[BatchView, ...]:
-    """Batches in order of making: the same from a lab book and from a snapshot, whatever order they were asked for in."""
-    return tuple(sorted(batches, key=lambda batch: (datetime.fromisoformat(batch.started_at), batch.trial, batch.number)))
+    """Batches in order of making: the same from a lab book and from a snapshot, however they were asked for."""
+    return tuple(
+        sorted(batches, key=lambda batch: (datetime.fromisoformat(batch.started_at), batch.trial, batch.number))
+    )
 
 
 def _control_name(source: Source, study: StudyView, control: str | None, names: Sequence[str]) -> str:
     name = control or study.control
     if not name:
         bought = f"; {study.reference_product}, bought, has no batch here" if study.reference_product else ""
-        raise KitError(f"study {study.name} names no control{bought}", where="compare()", allowed=", ".join(source.trials(study.name)),
-                       mend=f'say which trial the others are set against: control="{names[0]}"', code="compare.no_control")
+        raise KitError(
+            f"study {study.name} names no control{bought}",
+            where="compare()",
+            allowed=", ".join(source.trials(study.name)),
+            mend=f'say which trial the others are set against: control="{names[0]}"',
+            code="compare.no_control",
+        )
     known = source.trials(study.name)
     if name not in known and name in _known_trials(source):
-        raise KitError(f"the control {name} belongs to another study than {', '.join(names)}", where="compare()",
-                       allowed=", ".join(known), mend="compare within one study: conditions and spec belong to it", code="compare.two_studies")
+        raise KitError(
+            f"the control {name} belongs to another study than {', '.join(names)}",
+            where="compare()",
+            allowed=", ".join(known),
+            mend="compare within one study: conditions and spec belong to it",
+            code="compare.two_studies",
+        )
     if name not in known:
-        raise KitError(f"there is no control {name!r}", where=f"compare(), study {study.name}", allowed=", ".join(nearest(name, known)),
-                       mend="name one of these as control=", code="compare.control")
+        raise KitError(
+            f"there is no control {name!r}",
+            where=f"compare(), study {study.name}",
+            allowed=", ".join(nearest(name, known)),
+            mend="name one of these as control=",
+            code="compare.control",
+        )
     return name
 
 
 def _one_study(studies: dict[str, str]) -> str:
     found = dict.fromkeys(studies.values())
     if len(found) > 1:
-        told = "; ".join(f"{', '.join(trial for trial, owner in studies.items() if owner == study)} of study {study}" for study in found)
-        raise KitError(f"these trials belong to {len(found)} studies: {told}", where="compare()",
-                       mend="compare within one study: conditions, ages and spec belong to it", code="compare.two_studies")
+        told = "; ".join(
+            f"{', '.join(trial for trial, owner in studies.items() if owner == study)} of study {study}"
+            for study in found
+        )
+        raise KitError(
+            f"these trials belong to {len(found)} studies: {told}",
+            where="compare()",
+            mend="compare within one study: conditions, ages and spec belong to it",
+            code="compare.two_studies",
+        )
     return next(iter(found))
 
 

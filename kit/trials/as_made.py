@@ -51,13 +51,21 @@ def made_rows(arms: Sequence[Arm]) -> tuple[Row, ...]:
 
 def derived_rows(arms: Sequence[Arm]) -> tuple[Row, ...]:
     """Numbers worked out from the composition as made, or as meant where nothing was weighed, and the row says so."""
-    rows = [("worked out from the composition", _each(arms, lambda batch: "as made" if made_of(batch)[0] else "as meant: nothing was weighed"))]
-    rows += [(label, _each(arms, lambda batch, name=name: _number(getattr(derived(_composition(batch)), name)))) for name, label in _DERIVED]
+    rows = [
+        (
+            "worked out from the composition",
+            _each(arms, lambda batch: "as made" if made_of(batch)[0] else "as meant: nothing was weighed"),
+        )
+    ]
+    rows += [
+        (label, _each(arms, lambda batch, name=name: _number(getattr(derived(_composition(batch)), name))))
+        for name, label in _DERIVED
+    ]
     return (*rows, ("predicted pH", _each(arms, lambda batch: _predicted(_composition(batch)))))
 
 
 def line_differences(batch: BatchView) -> dict[str, str]:
-    """Lines of a batch that differ from what was meant by more than 0.05 pp, or were weighed outside their tolerance, in words."""
+    """Lines more than 0.05 pp away from what was meant, or weighed outside their tolerance, in words."""
     made, _ = made_of(batch)
     if made is None:
         return {}
@@ -68,7 +76,8 @@ def line_differences(batch: BatchView) -> dict[str, str]:
         delta = made.composition.pct(key) - meant.pct(key)
         outside = _outside(batch, key)
         if abs(delta) > NOTICED_PP or outside:
-            figures = f"{show_pct(made.composition.pct(key))} against {show_pct(meant.pct(key))} %, {signed(show_pct(delta))} pp"
+            percents = f"{show_pct(made.composition.pct(key))} against {show_pct(meant.pct(key))} %"
+            figures = f"{percents}, {signed(show_pct(delta))} pp"
             told[name] = f"{figures} ({outside})" if outside else figures
     return told
 
@@ -95,11 +104,17 @@ def _adjusters(batch: BatchView) -> str:
 def _line_rows(arms: Sequence[Arm]) -> Iterable[Row]:
     told = {batch.name: line_differences(batch) for arm in arms for batch in arm.batches}
     for name in dict.fromkeys(name for found in told.values() for name in found):
-        yield name, _each(arms, lambda batch, name=name: told[batch.name].get(name, "as meant" if made_of(batch)[0] else ABSENT))
+        yield (
+            name,
+            _each(
+                arms, lambda batch, name=name: told[batch.name].get(name, "as meant" if made_of(batch)[0] else ABSENT)
+            ),
+        )
 
 
 def _not_weighed_rows(arms: Sequence[Arm]) -> list[Row]:
     """Lines that a batch with weighings has none for: the composition counts them as absent."""
+
     def said(batch: BatchView) -> str:
         made, _ = made_of(batch)
         words = [finding.words for finding in made.findings if finding.code == "made.not_weighed"] if made else []
@@ -110,7 +125,7 @@ def _not_weighed_rows(arms: Sequence[Arm]) -> list[Row]:
 
 
 def _outside(batch: BatchView, key: str) -> str:
-    """How the weighings of a material missed their targets; empty within tolerance, and where targets were made bigger."""
+    """How the weighings of a material missed their targets; empty within tolerance or with rescaled targets."""
     if any(item.body["choice"] == "rescale" for item in batch.standing("over-weighing")):
         return ""
     masses: dict[tuple[str, str], Decimal] = {}
@@ -118,23 +133,48 @@ def _outside(batch: BatchView, key: str) -> str:
         if isinstance(event, Weighed):
             place = (event.phase, event.material.key)
             masses[place] = masses.get(place, Decimal(0)) + event.mass_g
-    verdicts = [judge(line, masses[line.place]) for line in batch.sheet.lines if line.material.key == key and line.place in masses]
-    return "; ".join(f"weighed {plain(found.weighed_g)} g against {plain(found.line.target_g)} g" for found in verdicts
-                     if found.verdict in ("over", "under"))
+    verdicts = [
+        judge(line, masses[line.place])
+        for line in batch.sheet.lines
+        if line.material.key == key and line.place in masses
+    ]
+    return "; ".join(
+        f"weighed {plain(found.weighed_g)} g against {plain(found.line.target_g)} g"
+        for found in verdicts
+        if found.verdict in ("over", "under")
+    )
 
 
 def _lot_rows(arms: Sequence[Arm]) -> list[Row]:
     """Materials whose lots differ between batches; one row where no lot was recorded at all."""
-    lots = {batch.name: {key: ", ".join(held) for key, held in batch.lots().items() if held} for arm in arms for batch in arm.batches}
+    lots = {
+        batch.name: {key: ", ".join(held) for key, held in batch.lots().items() if held}
+        for arm in arms
+        for batch in arm.batches
+    }
     if not any(lots.values()):
         return [("lots", tuple(NOT_RECORDED for _ in arms))]
     names = {line.material.key: line.material.name for arm in arms for line in arm.formula.composition().lines}
     rows = []
     for key in dict.fromkeys(key for found in lots.values() for key in found):
-        users = [batch.name for arm in arms for batch in arm.batches if key in batch.lots() or arm.formula.composition().pct(key)]
+        users = [
+            batch.name
+            for arm in arms
+            for batch in arm.batches
+            if key in batch.lots() or arm.formula.composition().pct(key)
+        ]
         if len({lots[name].get(key, NOT_RECORDED) for name in users}) > 1:
-            rows.append((f"lot of {names.get(key, key)}",
-                         _each(arms, lambda batch, key=key, users=users: lots[batch.name].get(key, NOT_RECORDED if batch.name in users else ABSENT))))
+            rows.append(
+                (
+                    f"lot of {names.get(key, key)}",
+                    _each(
+                        arms,
+                        lambda batch, key=key, users=users: lots[batch.name].get(
+                            key, NOT_RECORDED if batch.name in users else ABSENT
+                        ),
+                    ),
+                )
+            )
     return rows
 
 

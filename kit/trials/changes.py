@@ -63,8 +63,16 @@ def changes_of(arms: Sequence[Arm]) -> Changes:
         items = [found[place] for found in changed if place in found]
         pcts = tuple(pct.get(place) for pct in after)
         words = tuple(found[place].words() if place in found else _pct(before.get(place)) for found in changed)
-        lines.append(Changed(items[0].material.name, place[0], any(item.absorbs for item in items), pcts, words,
-                             max(abs(item.delta) for item in items)))
+        lines.append(
+            Changed(
+                items[0].material.name,
+                place[0],
+                any(item.absorbs for item in items),
+                pcts,
+                words,
+                max(abs(item.delta) for item in items),
+            )
+        )
     lines.sort(key=lambda line: (line.absorbs, -line.largest, line.material, line.phase))
     totals = tuple(arm.formula.composition().total for arm in arms)
     return Changes(tuple(lines), sum(1 for place in before if place not in places), diffs, totals)

@@ -4,13 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from kit.bench.methods import AgeWindow, nearest_window
+from kit.bench.methods import AgeWindow
 from kit.bench.readings import Reading
 from kit.formula.model import SpecLine
 from kit.labbook.view import BatchView
 from kit.trials.arms import Arm, day_made
-from kit.trials.results import FAIL, FLAG, FLAGGED, NO_SPEC, NOT_TESTED, PASS, VOID, ArmWords, BatchWord, CodedResult, LeftOut
-from kit.trials.selection import coded_readings, fold, judge_word
+from kit.trials.judging import age_of, fold, window_of, word_left_out
+from kit.trials.results import (
+    FAIL,
+    FLAG,
+    FLAGGED,
+    NO_SPEC,
+    NOT_TESTED,
+    PASS,
+    VOID,
+    ArmWords,
+    BatchWord,
+    CodedResult,
+    LeftOut,
+)
+from kit.trials.selection import coded_readings
 from kit.trials.verdicts import names_property, same_line, spec_window
 from kit.trials.wording import plural
 
@@ -35,25 +48,39 @@ class Words:
     def _sort(self, arm: Arm, batch: BatchView, reading: Reading) -> None:
         name = fold(reading.property)
         self.names.setdefault(name, reading.property)
-        out = judge_word(batch, reading, self.windows)
+        out = word_left_out(reading, self.windows, finished=bool(batch.finished_at))
         if out is not None:
             self.left.append(out)
             if out.state == VOID:
                 return
-        age = reading.age_h if reading.age_h is not None else reading.age_typed_h
-        window = None if age is None else nearest_window(age, self.windows)
-        word = BatchWord(batch.name, reading.text, None if age is None else float(age), day_made(batch), out is None, out.words if out else "")
+        age, window = age_of(reading), window_of(reading, self.windows)
+        word = BatchWord(
+            batch.name,
+            reading.text,
+            None if age is None else float(age),
+            day_made(batch),
+            out is None,
+            out.words if out else "",
+        )
         self.found.setdefault((name, window), {}).setdefault(arm.label, []).append(word)
         if out is not None and out.state == FLAG:
             self.flagged.setdefault(((name, window), arm.label), []).append(out)
 
     def results(self, spec: Sequence[SpecLine]) -> tuple[CodedResult, ...]:
-        """Every coded property at every age where it was seen or is asked for, in the order of the spec, then of appearance."""
+        """Every coded property at every age where it was seen or is asked for, those of the spec first."""
         coded = [line for line in spec if line.allowed]
-        places = dict.fromkeys([*((fold(line.property), spec_window(line, self.windows)) for line in coded if line.age), *self.found])
+        places = dict.fromkeys(
+            [*((fold(line.property), spec_window(line, self.windows)) for line in coded if line.age), *self.found]
+        )
         names = dict.fromkeys([*(fold(line.property) for line in coded), *self.names])
-        places |= dict.fromkeys((fold(line.property), None) for line in coded if not any(place[0] == fold(line.property) for place in places))
-        ordered = sorted(places, key=lambda place: (list(names).index(place[0]), place[1] is None, place[1].age_h if place[1] else 0))
+        places |= dict.fromkeys(
+            (fold(line.property), None)
+            for line in coded
+            if not any(place[0] == fold(line.property) for place in places)
+        )
+        ordered = sorted(
+            places, key=lambda place: (list(names).index(place[0]), place[1] is None, place[1].age_h if place[1] else 0)
+        )
         return tuple(self._result(place, coded) for place in ordered)
 
     def _result(self, place: Place, coded: Sequence[SpecLine]) -> CodedResult:
@@ -71,7 +98,9 @@ class Words:
         return ArmWords(arm.label, words, verdict, why)
 
 
-def _verdict(line: SpecLine | None, words: Sequence[BatchWord], flagged: Sequence[LeftOut], age: str) -> tuple[str, str]:
+def _verdict(
+    line: SpecLine | None, words: Sequence[BatchWord], flagged: Sequence[LeftOut], age: str
+) -> tuple[str, str]:
     if line is None:
         return NO_SPEC, ""
     counted = [word for word in words if word.counts]

@@ -14,9 +14,9 @@ from kit.trials import tables
 from kit.trials.arms import Arm, find_arms, nearest
 from kit.trials.changes import Changes, changes_of
 from kit.trials.coded import Words
+from kit.trials.judging import fold
 from kit.trials.measured import measure
 from kit.trials.results import CodedResult, LeftOut, PropertyResult
-from kit.trials.selection import fold
 from kit.trials.verdicts import spec_windows
 from kit.trials.wording import plural
 
@@ -79,8 +79,13 @@ class Comparison:
         for result in self.results:
             if fold(result.property) == fold(property) and result.age == age and method in ("", result.method):
                 return result
-        raise KitError(f"there is no result for {property} at {age}", where="comparison", allowed="; ".join(result.title for result in self.results),
-                       mend="name one of these", code="compare.no_result")
+        raise KitError(
+            f"there is no result for {property} at {age}",
+            where="comparison",
+            allowed="; ".join(result.title for result in self.results),
+            mend="name one of these",
+            code="compare.no_result",
+        )
 
     def _repr_html_(self) -> str:
         return Block((self.table(), self.not_used_table()))._repr_html_()
@@ -89,27 +94,35 @@ class Comparison:
         return f"{tables.plain_text(self)}\n\n{self.not_used_table()}"
 
 
-def compare(source: object, trials: Sequence[str], *, control: str | None = None, properties: Sequence[str] | None = None,
-            ages: Sequence[str] | None = None) -> Comparison:
+def compare(
+    source: object,
+    trials: Sequence[str],
+    *,
+    control: str | None = None,
+    properties: Sequence[str] | None = None,
+    ages: Sequence[str] | None = None,
+) -> Comparison:
     """Set trials side by side.
 
     Parameters
     ----------
     source : str, Path, Labbook or Source   A lab book, a snapshot, or something already open.
-    trials : sequence of str                Trials of one study. Batches of one formula version pool, also those of trials not named.
+    trials : sequence of str                Trials of one study. Batches of one formula version pool, also those of
+                                            trials not named.
     control : str                           The trial the others are set against; the study's own when omitted.
     properties : sequence of str            Only these properties, measured and observed; all when omitted.
     ages : sequence of str                  Only these ages, "72 h"; all when omitted.
 
     Returns
     -------
-    Comparison   A reading counts when it stands, is unflagged, is comparable by the study's method and with the control's reading at
-                 that age. The batch is the unit: readings of a batch at one age are averaged first. Flagged, not comparable and
-                 only shown readings are kept beside the means, with the reason.
+    Comparison   A reading counts when it stands, is unflagged, and is comparable by the study's method and with the
+                 control's reading at that age. The batch is the unit: readings of a batch at one age are averaged
+                 first. Flagged, not comparable and only shown readings are kept beside the means, with the reason.
 
     Raises
     ------
-    KitError      `compare.no_trial`, `compare.no_control`, `compare.control`, `compare.two_studies`, `compare.property`, `age.unknown`.
+    KitError      `compare.no_trial`, `compare.no_control`, `compare.control`, `compare.two_studies`,
+                  `compare.property`, `age.unknown`.
     RecordError   `labbook.trial` with the nearest names, and those of `open_source`.
     """
     source = open_source(source)
@@ -119,18 +132,35 @@ def compare(source: object, trials: Sequence[str], *, control: str | None = None
     words = Words(arms, windows)
     wanted = _Wanted(properties, ages, windows)
     results, observations = measured.results, words.results(study.spec)
-    wanted.check_properties([*(result.property for result in results), *(result.name for result in observations),
-                             *(item.reading.property for item in measured.placeless)])
-    left = [*measured.placeless, *words.left, *(item for result in results for arm in result.arms for item in arm.left_out)]
-    return Comparison(study, arms, tuple(result for result in results if wanted.holds(result.property, result.age)),
-                      tuple(result for result in observations if wanted.holds(result.name, result.age)),
-                      _in_order((item for item in left if wanted.holds(item.reading.property, item.age)), arms), changes_of(arms), _notes(arms))
+    wanted.check_properties(
+        [
+            *(result.property for result in results),
+            *(result.name for result in observations),
+            *(item.reading.property for item in measured.placeless),
+        ]
+    )
+    left = [
+        *measured.placeless,
+        *words.left,
+        *(item for result in results for arm in result.arms for item in arm.left_out),
+    ]
+    return Comparison(
+        study,
+        arms,
+        tuple(result for result in results if wanted.holds(result.property, result.age)),
+        tuple(result for result in observations if wanted.holds(result.name, result.age)),
+        _in_order((item for item in left if wanted.holds(item.reading.property, item.age)), arms),
+        changes_of(arms),
+        _notes(arms),
+    )
 
 
 class _Wanted:
     """Which properties and ages were asked for."""
 
-    def __init__(self, properties: Sequence[str] | None, ages: Sequence[str] | None, windows: Sequence[AgeWindow]) -> None:
+    def __init__(
+        self, properties: Sequence[str] | None, ages: Sequence[str] | None, windows: Sequence[AgeWindow]
+    ) -> None:
         properties = [properties] if isinstance(properties, str) else properties
         ages = [ages] if isinstance(ages, str) else ages
         self._properties = None if properties is None else {fold(name): name for name in properties}
@@ -142,12 +172,19 @@ class _Wanted:
         for name, typed in (self._properties or {}).items():
             if name not in there:
                 close = [there[found] for found in nearest(name, list(there))]
-                raise KitError(f"there is no property {typed!r}", where="compare()", allowed=", ".join(close) or "none yet",
-                               mend="name one of these", code="compare.property")
+                raise KitError(
+                    f"there is no property {typed!r}",
+                    where="compare()",
+                    allowed=", ".join(close) or "none yet",
+                    mend="name one of these",
+                    code="compare.property",
+                )
 
     def holds(self, name: str, age: str) -> bool:
         """Whether a property at an age was asked for."""
-        return (self._properties is None or fold(name) in self._properties) and (self._ages is None or age in self._ages)
+        return (self._properties is None or fold(name) in self._properties) and (
+            self._ages is None or age in self._ages
+        )
 
 
 def _in_order(left, arms: Sequence[Arm]) -> tuple[LeftOut, ...]:
@@ -158,13 +195,20 @@ def _in_order(left, arms: Sequence[Arm]) -> tuple[LeftOut, ...]:
 def _notes(arms: Sequence[Arm]) -> tuple[str, ...]:
     notes = []
     if len(arms) > 2:
-        notes.append(f"{len(arms) - 1} versions against one control: each interval holds by itself, none is widened for their number.")
+        notes.append(
+            f"{len(arms) - 1} versions against one control: each interval holds by itself, not for all together."
+        )
     for arm in arms:
         days = [day for day in arm.days if day not in arms[0].days]
         if days:
             notes.append(f"{arm.label}: no control was made on {' or '.join(days)}; day and change are not separated.")
-    notes += [f"{batch.name} was decided {decision.verdict!r}; its readings count all the same: void a reading that is wrong, with the reason."
-              for arm in arms for batch in arm.batches for decision in batch.decisions if fold(decision.verdict) == "drop"]
+    notes += [
+        f"{batch.name} was decided {decision.verdict!r}; its readings count all the same: void what is wrong."
+        for arm in arms
+        for batch in arm.batches
+        for decision in batch.decisions
+        if fold(decision.verdict) == "drop"
+    ]
     lone = [arm.label for arm in arms if len(arm.batches) == 1]
     if lone:
         notes.append(f"Single batch: {', '.join(lone)} ({plural(len(lone), 'version')}).")

@@ -1,4 +1,4 @@
-"""An arm against the control: a ratio or a difference, with an interval where the data allow one and its limits in words."""
+"""An arm against the control: a ratio or a difference, with an interval where the data allow one, all in words."""
 
 from __future__ import annotations
 
@@ -15,8 +15,16 @@ ENOUGH_DF = 5  # below, a standard deviation is itself known too poorly to lean 
 POOLED, WELCH, SINGLE = "pooled batch scatter", "Welch", "single batch"
 
 
-def difference(arm: Sequence[BatchValue], control: Sequence[BatchValue], scatter: Scatter, *, scale: str, unit: str, places: int,
-               cautions: Sequence[str] = ()) -> Difference:
+def difference(
+    arm: Sequence[BatchValue],
+    control: Sequence[BatchValue],
+    scatter: Scatter,
+    *,
+    scale: str,
+    unit: str,
+    places: int,
+    cautions: Sequence[str] = (),
+) -> Difference:
     """The difference of an arm to the control.
 
     Parameters
@@ -36,8 +44,22 @@ def difference(arm: Sequence[BatchValue], control: Sequence[BatchValue], scatter
     cautions = (*more, *cautions)
     ends = [None if end is None else off_scale(end, scale) for end in (found.low, found.high, found.half_width)]
     words = _words(found, by, verdict, arm, control, scale=scale, unit=unit, places=places)
-    return Difference("ratio" if scale == LN else "difference", off_scale(found.difference, scale), ends[0], ends[1], ends[2], CONFIDENCE,
-                      found.df, found.standard_error, by, len(arm), len(control), verdict, "; ".join([words, *cautions]), cautions)
+    return Difference(
+        "ratio" if scale == LN else "difference",
+        off_scale(found.difference, scale),
+        ends[0],
+        ends[1],
+        ends[2],
+        CONFIDENCE,
+        found.df,
+        found.standard_error,
+        by,
+        len(arm),
+        len(control),
+        verdict,
+        "; ".join([words, *cautions]),
+        cautions,
+    )
 
 
 def size_text(value: float, *, scale: str, unit: str, places: int) -> str:
@@ -64,16 +86,31 @@ def _interval(arm: list[float], control: list[float], scatter: Scatter) -> tuple
     return found, SINGLE, ()
 
 
-def _words(found: MeanDifference, by: str, verdict: str, arm: Sequence[BatchValue], control: Sequence[BatchValue], *, scale: str, unit: str,
-           places: int) -> str:
+def _words(
+    found: MeanDifference,
+    by: str,
+    verdict: str,
+    arm: Sequence[BatchValue],
+    control: Sequence[BatchValue],
+    *,
+    scale: str,
+    unit: str,
+    places: int,
+) -> str:
     def size(value: float) -> str:
         return size_text(off_scale(value, scale), scale=scale, unit=unit, places=places)
 
     gap = f"{'ratio' if scale == LN else 'difference'} {size(found.difference)}"
     sides = f"{counts(arm)} against {counts(control)}"
     if found.low is None:
-        why = "single batch, nothing was repeated, so the scatter of batches is not known" if by == SINGLE else found.reason
+        why = (
+            "single batch, nothing was repeated, so the scatter of batches is not known"
+            if by == SINGLE
+            else found.reason
+        )
         return f"{verdict} ({why}): {gap}; {sides}"
     half = f"a factor of {size(found.half_width)}" if scale == LN else f"± {size(found.half_width).lstrip('+')}"
     df = significant(found.df, 3) if found.df % 1 else f"{found.df:.0f}"
-    return f"{verdict} (half-width {half}): {gap} (95 %: {size(found.low)} to {size(found.high)}); {sides}; {by}, {df} df"
+    return (
+        f"{verdict} (half-width {half}): {gap} (95 %: {size(found.low)} to {size(found.high)}); {sides}; {by}, {df} df"
+    )

@@ -11,6 +11,7 @@ from kit.labbook.source import Source
 from kit.labbook.view import StudyView
 from kit.trials.arms import Arm
 from kit.trials.differences import difference
+from kit.trials.judging import STORAGE_CODES, fold, pair_verdict, scale_of
 from kit.trials.results import (
     FLAG,
     NOT_COMPARABLE,
@@ -24,19 +25,7 @@ from kit.trials.results import (
     Scatter,
 )
 from kit.trials.scatter import History, pooled_scatter
-from kit.trials.selection import (
-    STORAGE_CODES,
-    Counted,
-    Group,
-    Key,
-    Selection,
-    against_reference,
-    first_reading,
-    fold,
-    pair_verdict,
-    scale_of,
-    select,
-)
+from kit.trials.selection import Counted, Group, Key, Selection
 from kit.trials.values import batch_values, mean_and_sd
 from kit.trials.verdicts import against_spec, brief, in_unit, names_property, same_line, spec_window
 from kit.trials.wording import decimals
@@ -52,27 +41,43 @@ class Measured:
 
 def measure(source: Source, study: StudyView, arms: Sequence[Arm], windows: Sequence[AgeWindow]) -> Measured:
     """Sort and average the readings of the arms, judge them by the spec and set them against the control, `arms[0]`."""
-    selection = select(source, study, arms, windows)
+    selection = Selection(source, study, arms, windows)
     history = History(source, study, windows)
     numeric = [line for line in study.spec if not line.allowed]
     results = []
     for key, lines in _keys(study, selection, numeric, windows).items():
         group = selection.groups.get(key) or Group(key, study.methods.get(key.method))
-        against_reference(group, first_reading(group, arms[0].label), windows)
+        group.refer_to(group.first(arms[0].label), windows)
         results.append(_result(group, arms, same_line(lines), selection, history, windows))
     results += [_no_window(line, arms, windows) for line in numeric if _nowhere(line, results, windows)]
     order = list(dict.fromkeys([*(fold(line.property) for line in numeric), *selection.properties]))
-    results.sort(key=lambda result: (order.index(fold(result.property)), result.method, result.window is None,
-                                     result.window.age_h if result.window else 0))
+    results.sort(
+        key=lambda result: (
+            order.index(fold(result.property)),
+            result.method,
+            result.window is None,
+            result.window.age_h if result.window else 0,
+        )
+    )
     return Measured(tuple(results), tuple(selection.placeless))
 
 
-def _keys(study: StudyView, selection: Selection, numeric: Sequence[SpecLine], windows: Sequence[AgeWindow]) -> dict[Key, list[SpecLine]]:
+def _keys(
+    study: StudyView, selection: Selection, numeric: Sequence[SpecLine], windows: Sequence[AgeWindow]
+) -> dict[Key, list[SpecLine]]:
     """Every key that was read or is asked for, with the spec lines on it."""
     keys: dict[Key, list[SpecLine]] = {key: [] for key in selection.groups}
     for line in numeric:
         window, method = spec_window(line, windows), _method_of(line, study, selection)
-        asked = [window] if window else [key.window for key in keys if not line.age and (key.property, key.method) == (fold(line.property), method)]
+        asked = (
+            [window]
+            if window
+            else [
+                key.window
+                for key in keys
+                if not line.age and (key.property, key.method) == (fold(line.property), method)
+            ]
+        )
         for found in asked:
             keys.setdefault(Key(fold(line.property), method, found), []).append(line)
     return keys
@@ -91,18 +96,32 @@ def _nowhere(line: SpecLine, results: Sequence[PropertyResult], windows: Sequenc
     """Whether a spec line has found no result: its age is no window of the study, or nothing was read."""
     if spec_window(line, windows) is not None:
         return False
-    return bool(line.age) or not any(result.spec is not None and names_property(line, result.property) for result in results)
+    return bool(line.age) or not any(
+        result.spec is not None and names_property(line, result.property) for result in results
+    )
 
 
 def _no_window(line: SpecLine, arms: Sequence[Arm], windows: Sequence[AgeWindow]) -> PropertyResult:
     ages = ", ".join(str(window) for window in windows)
-    why = f"{line.age} is no age of the study ({ages})" if line.age else f"no reading by {line.method or 'any method'} at an age of the study ({ages})"
+    why = (
+        f"{line.age} is no age of the study ({ages})"
+        if line.age
+        else f"no reading by {line.method or 'any method'} at an age of the study ({ages})"
+    )
     empty = tuple(ArmResult(arm.label, (), 0, 0, None, None, NOT_TESTED, why, None, (), (), (), why) for arm in arms)
-    return PropertyResult(line.property, line.method, line.unit or "1", line.age, None, scale_of(line.property, None), line, empty)
+    return PropertyResult(
+        line.property, line.method, line.unit or "1", line.age, None, scale_of(line.property, None), line, empty
+    )
 
 
-def _result(group: Group, arms: Sequence[Arm], spec: SpecLine | None, selection: Selection, history: History,
-            windows: Sequence[AgeWindow]) -> PropertyResult:
+def _result(
+    group: Group,
+    arms: Sequence[Arm],
+    spec: SpecLine | None,
+    selection: Selection,
+    history: History,
+    windows: Sequence[AgeWindow],
+) -> PropertyResult:
     key, method = group.key, group.method
     scale = scale_of(key.property, method)
     values = {arm.label: batch_values(group.counted.get(arm.label, ()), scale) for arm in arms}
@@ -111,12 +130,25 @@ def _result(group: Group, arms: Sequence[Arm], spec: SpecLine | None, selection:
     usable = in_unit(spec, unit) if spec else None
     made = _ArmMaker(group, arms, values, scatter, usable, scale, unit, spec, windows)
     name = selection.properties.get(key.property) or (spec.property if spec else key.property)
-    return PropertyResult(name, key.method, unit, key.window.label, key.window, scale, usable, tuple(made.arm(arm) for arm in arms),
-                          group.reference, scatter, method.words() if method else "")
+    return PropertyResult(
+        name,
+        key.method,
+        unit,
+        key.window.label,
+        key.window,
+        scale,
+        usable,
+        tuple(made.arm(arm) for arm in arms),
+        group.reference,
+        scatter,
+        method.words() if method else "",
+    )
 
 
 def _unit(group: Group, spec: SpecLine | None) -> str:
-    read = [item.reading.unit for found in group.alone.values() for item in found] + [item.reading.unit for found in group.left.values() for item in found]
+    read = [item.reading.unit for found in group.alone.values() for item in found] + [
+        item.reading.unit for found in group.left.values() for item in found
+    ]
     return next((unit for unit in read if unit), spec.unit if spec and spec.unit else "1")
 
 
@@ -141,8 +173,19 @@ class _ArmMaker:
         verdict, why = self._verdict(arm)
         found, absent = self._difference(arm)
         by_state = (tuple(item for item in left if item.state == state) for state in (FLAG, SHOWN, NOT_COMPARABLE))
-        return ArmResult(arm.label, counted, len(counted), sum(value.n_readings for value in counted), mean, sd, verdict, why, found,
-                         *by_state, difference_why=absent)
+        return ArmResult(
+            arm.label,
+            counted,
+            len(counted),
+            sum(value.n_readings for value in counted),
+            mean,
+            sd,
+            verdict,
+            why,
+            found,
+            *by_state,
+            difference_why=absent,
+        )
 
     def _verdict(self, arm: Arm) -> tuple[str, str]:
         """Against the spec. What is not comparable with the control's reading is judged by itself."""
@@ -157,10 +200,20 @@ class _ArmMaker:
         return verdict, f"{why}; judged by itself, not comparable with the control's reading" if apart and why else why
 
     def _alike(self, label: str) -> list[Counted]:
-        """Readings of one arm that stand up to the method and are comparable with the first of them; not of jars stored otherwise."""
-        stored = {(item.batch, item.reading.entry) for item in self.group.left.get(label, []) if STORAGE_CODES & set(item.codes)}
-        alone = [item for item in self.group.alone.get(label, []) if (item.batch.name, item.reading.entry) not in stored]
-        return [item for item in alone if pair_verdict(item.reading, alone[0].reading, self.group.method, self.windows).comparable]
+        """Readings of one arm that stand up to the method and are comparable with its first one, stored alike."""
+        stored = {
+            (item.batch, item.reading.entry)
+            for item in self.group.left.get(label, [])
+            if STORAGE_CODES & set(item.codes)
+        }
+        alone = [
+            item for item in self.group.alone.get(label, []) if (item.batch.name, item.reading.entry) not in stored
+        ]
+        return [
+            item
+            for item in alone
+            if pair_verdict(item.reading, alone[0].reading, self.group.method, self.windows).comparable
+        ]
 
     def _asked(self) -> str:
         by = f"by {self.group.key.method} " if fold(self.group.key.method) not in ("", self.group.key.property) else ""
@@ -176,7 +229,15 @@ class _ArmMaker:
         if not theirs:
             return None, f"not tested: the control has nothing to compare with ({self._why_nothing(control.label)})"
         places = decimals(reading for value in (*mine, *theirs) for reading in value.readings)
-        return difference(mine, theirs, self.scatter, scale=self.scale, unit=self.unit, places=places, cautions=_other_day(arm, control)), ""
+        return difference(
+            mine,
+            theirs,
+            self.scatter,
+            scale=self.scale,
+            unit=self.unit,
+            places=places,
+            cautions=_other_day(arm, control),
+        ), ""
 
     def _why_nothing(self, label: str) -> str:
         left = self.group.left.get(label, [])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
@@ -29,13 +30,26 @@ def process_rows(arms: Sequence[Arm]) -> tuple[tuple[Row, ...], int]:
         if len(values) == 1 and not next(iter(values)).startswith(NOT_RECORDED):
             identical += 1
             continue
-        rows.append((subject, tuple(joined({batch.name: done[batch.name].get(subject, NOT_RECORDED) for batch in arm.batches}) for arm in arms)))
+        rows.append(
+            (
+                subject,
+                tuple(
+                    joined({batch.name: done[batch.name].get(subject, NOT_RECORDED) for batch in arm.batches})
+                    for arm in arms
+                ),
+            )
+        )
     return tuple(rows), identical
 
 
 def process_of(batch: BatchView) -> dict[str, str]:
     """One batch's process by subject; the subjects that a repeat needs are always there."""
-    return {**_combination(batch), f"minutes from combining to {COOLED_TO_C} °C": cooling_minutes(batch), **_additions(batch), **_steps(batch)}
+    return {
+        **_combination(batch),
+        f"minutes from combining to {COOLED_TO_C} °C": cooling_minutes(batch),
+        **_additions(batch),
+        **_steps(batch),
+    }
 
 
 def cooling_minutes(batch: BatchView) -> str:
@@ -43,7 +57,7 @@ def cooling_minutes(batch: BatchView) -> str:
     log = _cooling_log(batch)
     if not log:
         return f"{NOT_RECORDED} (no cooling log)"
-    for (before, warm), (after, cold) in zip(log, log[1:], strict=False):
+    for (before, warm), (after, cold) in itertools.pairwise(log):
         if warm > COOLED_TO_C >= cold:
             return f"{before + (after - before) * (warm - COOLED_TO_C) / (warm - cold):.0f}"
     held = ", ".join(f"{plain(temp)} °C" for _, temp in log)
@@ -62,7 +76,9 @@ def _combination(batch: BatchView) -> dict[str, str]:
 
 
 def _additions(batch: BatchView) -> dict[str, str]:
-    told = {f"phase {phase.name} added at, °C": NOT_RECORDED for phase in batch.formula.phases if phase.kind == "cool-down"}
+    told = {
+        f"phase {phase.name} added at, °C": NOT_RECORDED for phase in batch.formula.phases if phase.kind == "cool-down"
+    }
     for item in batch.standing("add"):
         name = f"phase {item.body['phase']} added"
         told[f"{name} at, °C"] = _figure(item.body.get("temp_c"))
@@ -93,12 +109,16 @@ def _step_name(item: Effective) -> str:
 
 
 def _step_words(item: Effective) -> str:
-    measured = [f"{_figure(item.body[name])} {unit}" for name, unit in (("temp_c", "°C"), ("rpm", "rpm"), ("minutes", "min")) if name in item.body]
+    measured = [
+        f"{_figure(item.body[name])} {unit}"
+        for name, unit in (("temp_c", "°C"), ("rpm", "rpm"), ("minutes", "min"))
+        if name in item.body
+    ]
     return ", ".join([*([item.body["text"]] if item.body.get("text") else []), *measured]) or "done"
 
 
 def _cooling_log(batch: BatchView) -> list[tuple[Decimal, Decimal]]:
-    """Minutes after combining and temperature of the batch, in order of time; the temperature after combining is its first point."""
+    """Minutes after combining and temperature, in order of time; the temperature after combining is the first point."""
     points = []
     for item in batch.standing("temperature"):
         minutes = _minutes_after(item, batch)

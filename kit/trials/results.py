@@ -102,7 +102,8 @@ class Difference:
     interval_by : str            "pooled batch scatter", "Welch", or "single batch".
     n_arm, n_control : int       Batches on either side.
     verdict : str                "differs", "not shown to differ" or "not tested".
-    words : str                  The whole in one sentence: n batches, n readings, interval and how it was found, verdict.
+    words : str                  The whole in one sentence: n batches, n readings, interval and how it was found,
+                                 verdict.
     cautions : tuple of str      What weakens it: "scatter itself poorly known", no control made on the same day.
     """
 
@@ -132,9 +133,12 @@ class ArmResult:
     batch_values : tuple of BatchValue   One a batch, only what counts.
     n_batches, n_readings : int          How many are in the mean.
     mean : float, None                   Mean of the batch means, geometric on the ln scale. [unit]
-    sd_batches : float, None             SD of the batch means, None below two batches. [unit; ln scale: relative, ln units]
-    verdict, verdict_why : str           PASS, FAIL, NOT TESTED, FLAGGED against the spec, empty without a spec line; the reason.
-    difference : Difference, None        Against the control; None for the control itself and where there is nothing to compare.
+    sd_batches : float, None             SD of the batch means, None below two batches. [unit; ln scale: relative, ln
+                                         units]
+    verdict, verdict_why : str           PASS, FAIL, NOT TESTED, FLAGGED against the spec, empty without a spec line;
+                                         the reason.
+    difference : Difference, None        Against the control; None for the control itself and where there is nothing to
+                                         compare.
     difference_why : str                 Why there is no difference.
     flagged, shown, not_comparable : tuple of LeftOut   What is in no mean, by state.
     """
@@ -183,7 +187,8 @@ class PropertyResult:
     ----------
     property, method, unit : str   "viscosity", "viscosity", "mPa.s".
     age : str                      Label of the window, "72 h".
-    window : AgeWindow, None       The window itself; None where a spec line asks for an age that is no window of the study.
+    window : AgeWindow, None       The window itself; None where a spec line asks for an age that is no window of the
+                                   study.
     scale : str                    "ln" (means are geometric, differences ratios) or "linear".
     spec : SpecLine, None          The spec line it is judged by.
     arms : tuple of ArmResult      In the order of the comparison.

@@ -10,15 +10,15 @@ from kit.labbook.view import StudyView
 from kit.science.statistics import pooled_sd
 from kit.trials.arms import Arm, versions_of
 from kit.trials.results import BatchValue, Scatter
-from kit.trials.selection import Group, Selection, against_reference, select
+from kit.trials.selection import Group, Selection
 from kit.trials.values import batch_values, scaled_means
 
 
 class History:
     """The earlier studies a study names, their readings sorted once.
 
-    Their readings are held against the methods of the present study and, key by key, against its control's reading: only
-    scatter seen under the same conditions says anything here.
+    Their readings are held against the methods of the present study and, key by key, against its control's reading:
+    only scatter seen under the same conditions says anything here.
     """
 
     def __init__(self, source: Source, study: StudyView, windows: Sequence[AgeWindow]) -> None:
@@ -26,7 +26,9 @@ class History:
         self._studies: list[tuple[str, tuple[Arm, ...], Selection]] = []
         for name in study.history:
             arms = versions_of(source.batches(study=name))
-            self._studies.append((name, arms, select(source, source.study(name), arms, windows, methods=study.methods)))
+            self._studies.append(
+                (name, arms, Selection(source, source.study(name), arms, windows, methods=study.methods))
+            )
 
     def repeats(self, group: Group, scale: str) -> list[tuple[str, tuple[BatchValue, ...]]]:
         """Batch values of every earlier version, with its study and trials in words."""
@@ -38,12 +40,16 @@ class History:
             if alike is None:
                 continue
             mine = Group(alike.key, alike.method, alone=alike.alone)
-            against_reference(mine, group.reference, self._windows)
-            found += [(f"study {name}: {arm.label}", batch_values(mine.counted.get(arm.label, ()), scale)) for arm in arms]
+            mine.refer_to(group.reference, self._windows)
+            found += [
+                (f"study {name}: {arm.label}", batch_values(mine.counted.get(arm.label, ()), scale)) for arm in arms
+            ]
         return found
 
 
-def pooled_scatter(group: Group, arms: Sequence[Arm], values: Mapping[str, tuple[BatchValue, ...]], history: History, scale: str) -> Scatter:
+def pooled_scatter(
+    group: Group, arms: Sequence[Arm], values: Mapping[str, tuple[BatchValue, ...]], history: History, scale: str
+) -> Scatter:
     """The scatter of batch means that is known for one property, method and age.
 
     Parameters

@@ -11,6 +11,7 @@ from kit.labbook.times import show_time
 from kit.show import Cell, Table
 from kit.trials.arms import Arm, day_made
 from kit.trials.as_made import Row, derived_rows, made_rows
+from kit.trials.judging import age_of
 from kit.trials.process import process_rows
 from kit.trials.results import FAIL, FLAGGED, PASS, ArmResult, ArmWords, CodedResult, LeftOut, PropertyResult
 from kit.trials.verdicts import brief
@@ -52,8 +53,10 @@ def _plain_row(label: str, heads: Sequence[str], cells: Sequence[str]) -> list[s
 
 def block_tables(comparison: Comparison) -> tuple[Table, ...]:
     """The same blocks, a table each."""
-    return tuple(Table(("", *_heads(comparison.arms)), [(label, *cells) for label, cells in found], title=title)
-                 for title, found in block_rows(comparison).items())
+    return tuple(
+        Table(("", *_heads(comparison.arms)), [(label, *cells) for label, cells in found], title=title)
+        for title, found in block_rows(comparison).items()
+    )
 
 
 def block_rows(comparison: Comparison) -> dict[str, list[tuple[str, tuple[object, ...]]]]:
@@ -67,8 +70,13 @@ def block_rows(comparison: Comparison) -> dict[str, list[tuple[str, tuple[object
         "As made": list(made_rows(arms)),
         f"Process{f' ({same})' if same else ''}": list(process),
         "Worked out": list(derived_rows(arms)),
-        "Results": [(_result_label(result), tuple(_result_cell(result, arm) for arm in result.arms)) for result in comparison.results],
-        "Observations": [(_coded_label(result), tuple(_coded_cell(arm) for arm in result.arms)) for result in comparison.observations],
+        "Results": [
+            (_result_label(result), tuple(_result_cell(result, arm) for arm in result.arms))
+            for result in comparison.results
+        ],
+        "Observations": [
+            (_coded_label(result), tuple(_coded_cell(arm) for arm in result.arms)) for result in comparison.observations
+        ],
         "Decisions": list(_decision_rows(arms)),
     }
     return {title: rows for title, rows in blocks.items() if rows}
@@ -77,10 +85,17 @@ def block_rows(comparison: Comparison) -> dict[str, list[tuple[str, tuple[object
 def changes_table(comparison: Comparison) -> Table:
     """Changed lines only, largest first, the absorbing line last; the total under them."""
     changes = comparison.changes
-    rows = [(f"{line.material}{' (takes up the change)' if line.absorbs else ''}", line.phase, *line.words) for line in changes.lines]
+    rows = [
+        (f"{line.material}{' (takes up the change)' if line.absorbs else ''}", line.phase, *line.words)
+        for line in changes.lines
+    ]
     rows.append(("total", "", *(show_pct(total) for total in changes.totals)))
-    return Table(("material", "phase", *(f"{head}, % w/w" for head in _heads(comparison.arms))), rows, title="Changed lines, control → trial",
-                 note=_identical(comparison))
+    return Table(
+        ("material", "phase", *(f"{head}, % w/w" for head in _heads(comparison.arms))),
+        rows,
+        title="Changed lines, control → trial",
+        note=_identical(comparison),
+    )
 
 
 def results_table(comparison: Comparison) -> Table:
@@ -88,23 +103,62 @@ def results_table(comparison: Comparison) -> Table:
     rows = []
     for result in comparison.results:
         for arm in result.arms:
-            rows.append((result.title, arm.arm_label, mean_text(result, arm), _sd_text(result, arm), counts(arm.batch_values),
-                         result.spec.words() if result.spec else ABSENT, _verdict_cell(arm), _against_control(arm)))
+            rows.append(
+                (
+                    result.title,
+                    arm.arm_label,
+                    mean_text(result, arm),
+                    _sd_text(result, arm),
+                    counts(arm.batch_values),
+                    result.spec.words() if result.spec else ABSENT,
+                    _verdict_cell(arm),
+                    _against_control(arm),
+                )
+            )
     for coded in comparison.observations:
         for arm in coded.arms:
             n = plural(len({word.batch for word in arm.words if word.counts}), "batch", "batches")
-            rows.append((coded.title, arm.arm_label, _words_of(arm), ABSENT, n, coded.spec.words() if coded.spec else ABSENT, _verdict_cell(arm),
-                         ABSENT))
-    return Table(("property, age", "trials", "mean", "SD of batches", "n", "spec", "against the spec", "against the control"), rows,
-                 title="Results", note=_conditions(comparison))
+            rows.append(
+                (
+                    coded.title,
+                    arm.arm_label,
+                    _words_of(arm),
+                    ABSENT,
+                    n,
+                    coded.spec.words() if coded.spec else ABSENT,
+                    _verdict_cell(arm),
+                    ABSENT,
+                )
+            )
+    return Table(
+        ("property, age", "trials", "mean", "SD of batches", "n", "spec", "against the spec", "against the control"),
+        rows,
+        title="Results",
+        note=_conditions(comparison),
+    )
 
 
 def not_used_table(comparison: Comparison) -> Table:
     """Every reading that is in no mean: batch, value, state, code and words."""
-    rows = [(item.batch, item.reading.property, item.age or _age_text(item), _value_of(item), Cell(item.state, "flag" if item.state == FLAGGED else "quiet"),
-             item.code, item.words) for item in comparison.not_used]
-    return Table(("batch", "property", "age", "value", "state", "code", "why"), rows, title="Shown, and in no mean",
-                 note="" if rows else "Every reading is in a mean.", numeric=frozenset({3}))
+    rows = [
+        (
+            item.batch,
+            item.reading.property,
+            item.age or _age_text(item),
+            _value_of(item),
+            Cell(item.state, "flag" if item.state == FLAGGED else "quiet"),
+            item.code,
+            item.words,
+        )
+        for item in comparison.not_used
+    ]
+    return Table(
+        ("batch", "property", "age", "value", "state", "code", "why"),
+        rows,
+        title="Shown, and in no mean",
+        note="" if rows else "Every reading is in a mean.",
+        numeric=frozenset({3}),
+    )
 
 
 def mean_text(result: PropertyResult, arm: ArmResult) -> str:
@@ -125,11 +179,14 @@ def _heads(arms: Sequence[Arm]) -> list[str]:
 
 
 def _header_rows(arms: Sequence[Arm]) -> Iterable[Row]:
-    for label, say in (("formula", lambda arm: arm.formula.title), ("formula version", lambda arm: arm.formula.fingerprint[:12]),
-                       ("made on", lambda arm: joined({batch.name: day_made(batch) for batch in arm.batches})),
-                       ("batch size", lambda arm: joined({batch.name: f"{plain(batch.batch_g)} g" for batch in arm.batches})),
-                       ("operator", lambda arm: joined({batch.name: batch.operator or NOT_RECORDED for batch in arm.batches})),
-                       ("batches", lambda arm: f"{len(arm.batches)}: {', '.join(batch.name for batch in arm.batches)}")):
+    for label, say in (
+        ("formula", lambda arm: arm.formula.title),
+        ("formula version", lambda arm: arm.formula.fingerprint[:12]),
+        ("made on", lambda arm: joined({batch.name: day_made(batch) for batch in arm.batches})),
+        ("batch size", lambda arm: joined({batch.name: f"{plain(batch.batch_g)} g" for batch in arm.batches})),
+        ("operator", lambda arm: joined({batch.name: batch.operator or NOT_RECORDED for batch in arm.batches})),
+        ("batches", lambda arm: f"{len(arm.batches)}: {', '.join(batch.name for batch in arm.batches)}"),
+    ):
         yield label, tuple(say(arm) for arm in arms)
 
 
@@ -137,12 +194,20 @@ def _change_rows(comparison: Comparison) -> Iterable[Row]:
     changes = comparison.changes
     for line in changes.lines:
         yield f"{line.material}{' (takes up the change)' if line.absorbs else ''}, % w/w", line.words
-    yield _identical(comparison), tuple("" if arm.is_control else _not_lines(found) for arm, found in zip(comparison.arms, changes.diffs, strict=True))
+    yield (
+        _identical(comparison),
+        tuple(
+            "" if arm.is_control else _not_lines(found)
+            for arm, found in zip(comparison.arms, changes.diffs, strict=True)
+        ),
+    )
     yield "total as meant, % w/w", tuple(show_pct(total) for total in changes.totals)
 
 
 def _not_lines(found: FormulaDiff) -> str:
-    told = [word for word, differs in (("steps differ", found.steps), ("product type differs", found.product)) if differs]
+    told = [
+        word for word, differs in (("steps differ", found.steps), ("product type differs", found.product)) if differs
+    ]
     return "; ".join(told) or ("" if found.lines else "same formula")
 
 
@@ -157,7 +222,11 @@ def _result_label(result: PropertyResult) -> str:
 
 def _result_cell(result: PropertyResult, arm: ArmResult) -> Cell:
     judged = f"{arm.verdict}: {arm.verdict_why}"
-    lines = [judged] if arm.verdict in (PASS, FAIL) else [mean_text(result, arm), *([f"n = {counts(arm.batch_values)}"] if arm.batch_values else [])]
+    lines = (
+        [judged]
+        if arm.verdict in (PASS, FAIL)
+        else [mean_text(result, arm), *([f"n = {counts(arm.batch_values)}"] if arm.batch_values else [])]
+    )
     if arm.sd_batches is not None:
         lines.append(f"SD of batches {_sd_text(result, arm)}")
     if arm.verdict and arm.verdict not in (PASS, FAIL):
@@ -176,7 +245,10 @@ def _coded_label(result: CodedResult) -> str:
 
 
 def _coded_cell(arm: ArmWords) -> Cell:
-    return Cell(f"{_words_of(arm)}{f'{chr(10)}{arm.verdict}: {arm.verdict_why}' if arm.verdict else ''}", _TONES.get(arm.verdict, ""))
+    return Cell(
+        f"{_words_of(arm)}{f'{chr(10)}{arm.verdict}: {arm.verdict_why}' if arm.verdict else ''}",
+        _TONES.get(arm.verdict, ""),
+    )
 
 
 def _words_of(arm: ArmWords) -> str:
@@ -187,13 +259,22 @@ def _words_of(arm: ArmWords) -> str:
 
 
 def _decision_rows(arms: Sequence[Arm]) -> Iterable[Row]:
-    told = {batch.name: "; ".join(f"{item.verdict}{f': {item.why}' if item.why else ''} (by {item.by or NOT_RECORDED}, {show_time(item.at)})"
-                                  for item in batch.decisions) or NOT_RECORDED for arm in arms for batch in arm.batches}
+    told = {
+        batch.name: "; ".join(
+            f"{item.verdict}{f': {item.why}' if item.why else ''} (by {item.by or NOT_RECORDED}, {show_time(item.at)})"
+            for item in batch.decisions
+        )
+        or NOT_RECORDED
+        for arm in arms
+        for batch in arm.batches
+    }
     yield "decision", tuple(joined({batch.name: told[batch.name] for batch in arm.batches}) for arm in arms)
 
 
 def _verdict_cell(arm: ArmResult | ArmWords) -> Cell:
-    return Cell(f"{arm.verdict}: {arm.verdict_why}" if arm.verdict else f"{ABSENT} (no spec line)", _TONES.get(arm.verdict, ""))
+    return Cell(
+        f"{arm.verdict}: {arm.verdict_why}" if arm.verdict else f"{ABSENT} (no spec line)", _TONES.get(arm.verdict, "")
+    )
 
 
 def _against_control(arm: ArmResult) -> str:
@@ -223,7 +304,7 @@ def _value_of(item: LeftOut) -> str:
 
 
 def _age_text(item: LeftOut) -> str:
-    age = item.reading.age_h if item.reading.age_h is not None else item.reading.age_typed_h
+    age = age_of(item.reading)
     return ABSENT if age is None else f"{age:.1f} h"
 
 
@@ -231,5 +312,9 @@ def _conditions(comparison: Comparison) -> str:
     used = dict.fromkeys(result.conditions for result in comparison.results if result.conditions)
     rests = dict.fromkeys(f"{told}" for result in comparison.results for told in result.scatter.rests_on)
     scatter = [f"Batch scatter from {'; '.join(rests)}."] if rests else []
-    geometric = ["Viscosities: geometric means, and ratios to the control."] if any(result.scale == "ln" for result in comparison.results) else []
+    geometric = (
+        ["Viscosities: geometric means, and ratios to the control."]
+        if any(result.scale == "ln" for result in comparison.results)
+        else []
+    )
     return "\n".join([*(f"{line}." for line in used), *geometric, *scatter, *comparison.notes])

@@ -10,6 +10,7 @@ from kit.trials.arms import day_made
 from kit.trials.results import LN, BatchValue
 from kit.trials.selection import Counted
 
+
 def on_scale(value: float, scale: str) -> float:
     """A value on the scale of the calculation."""
     return math.log(value) if scale == LN else value
@@ -45,5 +46,12 @@ def _batch_value(found: Sequence[Counted], scale: str) -> BatchValue:
     readings = tuple(item.reading for item in found)
     mean, sd = mean_and_sd([float(reading.value) for reading in readings], scale)
     ages = [float(reading.age_h) for reading in readings if reading.age_h is not None]
-    return BatchValue(found[0].batch.name, mean, sd, len(readings), day_made(found[0].batch), readings,
-                      math.fsum(ages) / len(ages) if ages else None)
+    return BatchValue(
+        found[0].batch.name,
+        mean,
+        sd,
+        len(readings),
+        day_made(found[0].batch),
+        readings,
+        math.fsum(ages) / len(ages) if ages else None,
+    )

@@ -9,8 +9,8 @@ from decimal import Decimal
 from kit.bench.methods import AgeWindow, age_window
 from kit.errors import KitError, UnitError
 from kit.formula.model import SpecLine
+from kit.trials.judging import fold
 from kit.trials.results import FAIL, FLAG, FLAGGED, NO_SPEC, NOT_TESTED, PASS, BatchValue, LeftOut
-from kit.trials.selection import fold
 from kit.trials.values import mean_and_sd
 from kit.trials.wording import counts, decimals, value_text
 from kit.units import plain, read, same_unit
@@ -22,7 +22,9 @@ _ROUNDING = 1e-9
 def spec_windows(spec: Sequence[SpecLine], windows: Sequence[AgeWindow]) -> tuple[AgeWindow, ...]:
     """The study's age windows, and those a spec line gives with a tolerance of its own ("14 d ± 12 h")."""
     asked = [_window_or_none(line.age, windows) for line in spec if line.age]
-    return tuple(sorted(dict.fromkeys([*windows, *(window for window in asked if window)]), key=lambda window: window.age_h))
+    return tuple(
+        sorted(dict.fromkeys([*windows, *(window for window in asked if window)]), key=lambda window: window.age_h)
+    )
 
 
 def spec_window(line: SpecLine, windows: Sequence[AgeWindow]) -> AgeWindow | None:
@@ -39,7 +41,9 @@ def same_line(spec: Sequence[SpecLine]) -> SpecLine | None:
     words = [line.allowed for line in spec if line.allowed]
     allowed = tuple(word for word in words[0] if all(word in others for others in words)) if words else ()
     first = spec[0]
-    return SpecLine(first.property, max(lows, default=None), min(highs, default=None), first.unit, allowed, first.method, first.age)
+    return SpecLine(
+        first.property, max(lows, default=None), min(highs, default=None), first.unit, allowed, first.method, first.age
+    )
 
 
 def in_unit(spec: SpecLine, unit: str) -> SpecLine | None:
@@ -47,21 +51,25 @@ def in_unit(spec: SpecLine, unit: str) -> SpecLine | None:
     if not spec.unit or same_unit(spec.unit, unit):
         return spec
     try:
-        low, high = (None if limit is None else read(f"{plain(limit)} {spec.unit}", unit, where=f"spec of {spec.property}")
-                     for limit in (spec.low, spec.high))
+        low, high = (
+            None if limit is None else read(f"{plain(limit)} {spec.unit}", unit, where=f"spec of {spec.property}")
+            for limit in (spec.low, spec.high)
+        )
     except UnitError:
         return None
     return replace(spec, low=low, high=high, unit=unit)
 
 
-def against_spec(spec: SpecLine | None, values: Sequence[BatchValue], left: Sequence[LeftOut], *, asked: str, scale: str,
-                 unit: str) -> tuple[str, str]:
+def against_spec(
+    spec: SpecLine | None, values: Sequence[BatchValue], left: Sequence[LeftOut], *, asked: str, scale: str, unit: str
+) -> tuple[str, str]:
     """The verdict on one arm and its reason.
 
     Parameters
     ----------
     spec : SpecLine, None          The line it is judged by.
-    values : sequence              Batch values that stand up to the method; what is not comparable with the control may still be judged.
+    values : sequence              Batch values that stand up to the method; what is not comparable with the control
+                                   may still be judged.
     left : sequence of LeftOut     What does not.
     asked : str                    What should have been read, for the words: "by pH neat in 24 h ± 2 h".
     """
@@ -70,7 +78,9 @@ def against_spec(spec: SpecLine | None, values: Sequence[BatchValue], left: Sequ
     if not values:
         return _not_judged(left, asked)
     mean, _ = mean_and_sd([value.mean for value in values], scale)
-    places = decimals(reading for value in values for reading in value.readings) + (sum(value.n_readings for value in values) > 1)
+    places = decimals(reading for value in values for reading in value.readings) + (
+        sum(value.n_readings for value in values) > 1
+    )
     side = outside(mean, spec)
     why = f"mean {value_text(mean, unit, scale, places)} {side or 'inside'} {spec.words()}, n = {counts(values)}"
     return (FAIL if side else PASS), why + _batches_outside(values, spec, side) + _left_words(left)
@@ -112,7 +122,11 @@ def _not_judged(left: Sequence[LeftOut], asked: str) -> tuple[str, str]:
 
 
 def _batches_outside(values: Sequence[BatchValue], spec: SpecLine, side: str) -> str:
-    odd = [f"{value.batch} alone is {outside(value.mean, spec) or 'inside'}" for value in values if outside(value.mean, spec) != side]
+    odd = [
+        f"{value.batch} alone is {outside(value.mean, spec) or 'inside'}"
+        for value in values
+        if outside(value.mean, spec) != side
+    ]
     return f"; {', '.join(odd)}" if odd else ""
 
 

@@ -26,7 +26,9 @@ def significant(value: float, digits: int) -> str:
 
 def decimals(readings: Iterable[Reading]) -> int:
     """The most decimals that any of the readings was typed with."""
-    return max((max(0, -reading.value.as_tuple().exponent) for reading in readings if reading.value is not None), default=2)
+    return max(
+        (max(0, -reading.value.as_tuple().exponent) for reading in readings if reading.value is not None), default=2
+    )
 
 
 def counts(values: Iterable[BatchValue]) -> str:

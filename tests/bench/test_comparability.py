@@ -129,12 +129,41 @@ def test_temperatures_inside_the_method_are_equal():
     assert compare_pair(replace(A, temp_c=D("24.5")), replace(B, temp_c=D("25.5")), VISCOSITY).comparable
 
 
+def test_temperatures_outside_the_method_but_alike():
+    # Both are suspect in themselves, which the flags say; against one another they are alike.
+    assert compare_pair(replace(A, temp_c=D("31.6")), replace(B, temp_c=D("31.9")), VISCOSITY).comparable
+    assert compare_pair(replace(A, temp_c=D("25.5")), replace(B, temp_c=D("26.0")), VISCOSITY).comparable  # 0.5 apart
+    assert not compare_pair(replace(A, temp_c=D("25.5")), replace(B, temp_c=D("26.1")), VISCOSITY).comparable
+
+
+def test_a_number_without_a_unit():
+    assert compare_pair(PH_A, replace(PH_B, unit=""), NEAT).comparable
+    verdict = compare_pair(A, replace(B, unit=""), VISCOSITY)
+    assert "LIN-03/1 is in mPa.s, LIN-06/1 in no unit" in verdict.words()
+    assert against_method(replace(PH_A, unit=""), NEAT, None).comparable
+    assert "no unit" in against_method(replace(A, unit=""), VISCOSITY, None).words()
+
+
+def test_without_a_method_a_torque_tells_a_viscometer():
+    bare = replace(A, spindle="", method="by hand")
+    other = replace(B, spindle="", method="by hand", rpm=D(20))
+    assert compare_pair(bare, other, None).reasons[0].code == "compare.rpm"
+    assert compare_pair(replace(bare, torque_pct=None), replace(other, torque_pct=None), None).comparable
+
+
 def test_ages_outside_every_window():
     fortnight = replace(A, age_h=D(336))
     assert compare_pair(
         fortnight, replace(B, age_h=D(345)), VISCOSITY
     ).comparable  # 9 h apart, the closest window allows 12 h
     assert compare_pair(fortnight, replace(B, age_h=D(349)), VISCOSITY).reasons[0].code == "compare.age"
+    assert compare_pair(fortnight, replace(B, age_h=D(348)), VISCOSITY).comparable  # exactly 12 h
+    assert (
+        compare_pair(replace(A, age_h=D("25.9")), replace(B, age_h=D("26.1")), VISCOSITY).reasons[0].code
+        == "compare.age"
+    )
+    assert compare_pair(fortnight, replace(B, age_h=D(336)), VISCOSITY, []).comparable  # no windows: the same age only
+    assert compare_pair(fortnight, replace(B, age_h=D("336.5")), VISCOSITY, []).reasons[0].code == "compare.age"
     own = [AgeWindow("14 d", D(336), D(2))]
     assert compare_pair(fortnight, replace(B, age_h=D(345)), VISCOSITY, own).reasons[0].code == "compare.age"
 
@@ -149,6 +178,8 @@ def test_against_a_limit():
     reading = replace(A, age_h=D("70.5"))
     assert against_method(reading, VISCOSITY, age_window("72 h")).comparable
     assert against_method(reading, None, None).state == "comparable"
+    assert against_method(replace(A, age_h=None), VISCOSITY, None).comparable  # a limit without an age
+    assert against_method(replace(reading, temp_c=D("25.5")), VISCOSITY, None).comparable
 
 
 @pytest.mark.parametrize(

@@ -45,4 +45,15 @@ def test_two_phases_of_a_kind_must_be_told_apart(library, linden_text):
     with pytest.raises(BatchError) as caught:
         weighed_back("water beaker", Decimal(1), formula)
     assert caught.value.code == "batch.container"
+    assert "fits phases A and A2" in str(caught.value)
     assert weighed_back("beaker A2", Decimal(1), formula).phase == "A2"
+
+
+def test_a_material_in_two_phases_has_no_boat_of_its_own(library, linden_text):
+    twice = linden_text.replace('{ material = "parfum", pct = "0.40" }', '{ material = "glycerin", pct = "0.40" }')
+    with pytest.raises(BatchError) as caught:
+        weighed_back("glycerin boat", Decimal(1), read_formula(twice, library))
+    assert "Glycerin stands in phases A and C" in str(caught.value)
+    with pytest.raises(BatchError) as caught:
+        weighed_back("xanthan-gum boat", Decimal(1), read_formula(linden_text, library))
+    assert "Xanthan Gum is not in the formula" in str(caught.value)

@@ -113,6 +113,11 @@ def test_the_nearer_of_two_windows_that_overlap():
     assert nearest_window(D(22), windows).label == "a"
 
 
+def test_how_tolerances_are_written():
+    assert str(age_window("2 h ± 60 min")) == "2 h ± 1 h"
+    assert str(age_window("2 h ± 59 min")) == "2 h ± 59 min"
+
+
 def test_windows_by_name():
     assert age_window("72 h").label == "72 h"
     assert age_window("3 d").label == "72 h"

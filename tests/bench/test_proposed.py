@@ -118,6 +118,51 @@ def test_water_on_two_lines_of_a_phase_becomes_one(library, linden_text):
     assert newer.composition().total == 100
 
 
+def test_how_percentages_are_written(linden, weigh_all):
+    # 400 g with EDTA 0.40 g = 0.10 %, citric acid 0.398 g = 0.0995 % -> three decimals, 0.100 -> 0.10; with 0.002 g =
+    # 0.0005 %: three decimals would leave nothing, so a fourth is written (half to even of 0.00050 is 0.0005).
+    def pct(grams):
+        made = as_made(weigh_all(citric_acid=grams, water_deionised=str(D("332.00") - D(grams))), linden)
+        newer = next_version(linden, made, why="as made")
+        assert newer.composition().total == 100
+        return next(str(line.pct) for _, line in newer.placed_lines() if line.material.key == "citric-acid")
+
+    assert [pct(grams) for grams in ("0.398", "0.330", "0.320", "0.0012", "0.400", "0.420")] == [
+        "0.10",
+        "0.082",
+        "0.08",
+        "0.0003",
+        "0.10",
+        "0.10",
+    ]
+
+
+def test_adjusters_new_to_the_formula_alone(linden, weigh_all, library):
+    # 0.20 g of sodium hydroxide of 402.00 g = 0.04975 % -> 0.050, written 0.05; everything meant times 0.995025:
+    # glycerin 2.985 -> 2.99 (2.98507), cetearyl alcohol 4.975 -> 4.98 (4.97512).
+    made = as_made([*weigh_all(), Adjusted(library.find("sodium-hydroxide-10-solution"), D("2.00"))], linden)
+    composition = next_version(linden, made, carry="adjusters", why="pH").composition()
+    assert [composition.pct(key) for key in ("sodium-hydroxide", "glycerin", "cetearyl-alcohol")] == [
+        D("0.05"),
+        D("2.99"),
+        D("4.98"),
+    ]
+    assert composition.total == 100
+
+
+def test_nothing_left_for_the_water(linden, library):
+    # Almost no water: the other lines, rounded up to two decimals, leave nothing for it.
+    grams = {"water-deionised": "0.001"}
+    weighed = [
+        Weighed(line.material, phase.name, phase.kind, D(grams.get(line.material.key, "7.14")))
+        for phase, line in linden.placed_lines()
+    ]
+    with pytest.raises(BatchError) as caught:
+        next_version(linden, as_made(weighed, linden), why="as made")
+    assert caught.value.code == "version.no_room"
+    assert "water-deionised" in str(caught.value)
+
+
 def test_lines_not_weighed_are_asked_about(linden, weigh_all):
     made = as_made([event for event in weigh_all() if event.material.key != "parfum"], linden)
     with pytest.raises(BatchError) as caught:

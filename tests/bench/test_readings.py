@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from kit.bench.methods import AgeWindow, method
+from kit.bench.methods import AgeWindow, Method, method
 from kit.bench.readings import (
     Calibration,
     Instrument,
@@ -131,8 +131,11 @@ def test_the_constant_of_the_spindle():
     assert implied_constant(wrong) == 2000
     found = flags(wrong, method("viscosity"), VISCOMETER)
     assert [flag.code for flag in found] == ["reading.constant"]
-    assert "16480" in found[0].words
-    assert "2000" in found[0].words
+    assert "= 2000, VIS-1 with disc 5 has 4000" in found[0].words
+    assert "imply 16480 mPa.s" in found[0].words
+    twenty = replace(VISCOUS, rpm=D(20), value=D(3120), torque_pct=D(39))  # at 20 rpm 4000 x 39 / 20 = 7800
+    assert "imply 7800 mPa.s" in flags(twenty, method("viscosity"), VISCOMETER)[0].words
+    assert codes(replace(VISCOUS, value=D(15600), unit="")) == []  # taken for mPa.s where no unit was written
     # A decimal slip: 6800 at a typed 1.70 %, K = 40,000.
     assert codes(replace(VISCOUS, value=D(6800), torque_pct=D("1.70"))) == ["reading.torque_low", "reading.constant"]
     # Two percent either way: 4000 x 39 / 10 = 15600; 15912 is 2.00 % above, 15928 is 2.10 %.
@@ -206,6 +209,21 @@ def test_age_windows_of_the_lab_decide_how_far_a_typed_age_may_be_off():
     assert codes(replace(fortnight, age_h=D(350))) == ["reading.age_clock"]
 
 
+def test_a_typed_age_at_the_edge_of_the_window_is_allowed():
+    assert codes(replace(VISCOUS, age_typed_h=D(24), age_h=D(26))) == []
+    assert codes(replace(VISCOUS, age_typed_h=D(24), age_h=D("26.1"))) == ["reading.age_clock"]
+
+
+def test_limits_on_one_side_only():
+    least = Method.read({"name": "pH neat", "property": "pH", "calibration": {"slope_low": "95"}})
+    most = Method.read({"name": "pH neat", "property": "pH", "calibration": {"slope_high": "102"}})
+    low, high = replace(CALIBRATION, slope_pct=D(80)), replace(CALIBRATION, slope_pct=D(110))
+    assert "accepts at least 95 %" in flags(PH, least, calibration=low)[0].words
+    assert "accepts at most 102 %" in flags(PH, most, calibration=high)[0].words
+    assert flags(PH, least, calibration=high) == flags(PH, most, calibration=low) == ()
+    assert "accepts 95 to 102 %" in flags(PH, method("pH neat"), calibration=low)[0].words
+
+
 def test_conditions_that_are_missing():
     assert missing_conditions(VISCOUS, method("viscosity")) == ()
     bare = Reading(1, "X", "viscosity", D(1000), "mPa.s")
@@ -222,6 +240,9 @@ def test_conditions_that_are_missing():
     }
     assert missing_conditions(replace(PH, calibration=""), method("pH neat")) == ("calibration",)
     assert missing_conditions(replace(PH, age_h=None, age_typed_h=D(24)), method("pH neat")) == ()
+    assert missing_conditions(replace(VISCOUS, method="", container=""), method("viscosity")) == ("method", "container")
+    own = Method.read({"name": "x", "property": "pH", "needs": ["temp"], "temp": {"value": "25", "tolerance": "1"}})
+    assert missing_conditions(replace(PH, temp_c=None), own) == ("temperature",)
     assert missing_conditions(Reading(1, "X", "grain", None, "", text="none", age_h=D(168)), None) == ("method",)
 
 

@@ -33,6 +33,9 @@ def test_batch_from_packs_by_hand():
     )
     # By mass no density is needed: 10 x 0.2 kg = 2000 g.
     assert batch_mass_g(packs=10, fill="0.2 kg") == 2000
+    # One pack, nothing lost and no sample: its fill. A loss of 49.9 %: 250 / 0.501 = 499.002, up to 499.1 g.
+    assert batch_mass_g(packs=1, fill="250 g", samples="0 g", loss="0 %") == 250
+    assert batch_mass_g(packs=1, fill="250 g", loss="49.9 %") == D("499.1")
 
 
 def test_a_five_percent_line_of_the_large_batch(linden):
@@ -54,6 +57,8 @@ def test_a_five_percent_line_of_the_large_batch(linden):
         ({"packs": 3, "fill": "250 mL"}, "batch.density"),
         ({"packs": 3, "fill": "250 g", "loss": "100 %"}, "batch.loss"),
         ({"packs": 3, "fill": "250 g", "loss": "-1 %"}, "batch.loss"),
+        ({"packs": 3, "fill": "250 g", "loss": "50 %"}, "batch.loss"),
+        ({"packs": 3, "fill": "250 g", "samples": ["10 g", "-1 g"]}, "batch.size"),
     ],
 )
 def test_sizes_that_are_refused(size, code):
@@ -106,6 +111,50 @@ def test_a_line_between_half_and_one_percent_gets_the_balance_limit(linden):
     line = plan_batch(linden, "600 g", balances=["0.01 g"]).line("sodium-benzoate")
     assert line.target_g == D("1.20")
     assert line.tolerance_g == D("0.0082")
+
+
+def test_the_smallest_weight_itself_can_be_weighed(linden):
+    # 410 g: hydroxyethylcellulose 0.82 g, the smallest weight on 0.01 g; tolerance 1 % of it, 0.0082 g.
+    sheet = plan_batch(linden, "410 g", balances=["0.1 g", "0.01 g"])
+    assert sheet.line("hydroxyethylcellulose").tolerance_g == D("0.0082")
+    # 820 g: 8.20 g of panthenol would be 1.0 %; 1640 g of water, 8.2 g of cetyl esters: the smallest on 0.1 g.
+    coarse = plan_batch(linden, "1640 g", balances=["0.1 g", "0.01 g"])
+    assert coarse.line("cetyl-esters").balance.division_g == D("0.1")
+    finer = plan_batch(linden, "1639 g", balances=["0.1 g", "0.01 g"])
+    assert finer.line("cetyl-esters").balance.division_g == D("0.01")
+
+
+def test_one_line_alone_is_said_in_the_singular(linden):
+    # 300 g on 0.001 g (0.082 g): everything above; on 0.005 g (0.41 g): citric acid 0.15, EDTA 0.30 and ethylhexylglycerin
+    # 0.30 g below; at 500 g only citric acid, 0.25 g.
+    words = plan_batch(linden, "500 g", balances=["0.005 g"]).findings[0].words
+    assert words.startswith("1 line cannot be weighed to 1 %: Citric Acid (anhydrous) 0.250 g. The smallest weight")
+    assert plan_batch(linden, "300 g", balances=["0.001 g"]).findings == ()
+
+
+def test_a_line_of_zero_percent_is_no_finding(library, linden_text):
+    text = linden_text.replace('material = "parfum", pct = "0.40"', 'material = "parfum", pct = "0.00"')
+    sheet = plan_batch(read_formula(text, library), "400 g")
+    assert sheet.target("parfum") == 0
+    assert "parfum" not in sheet.findings[0].materials
+    assert sheet.line("parfum").tolerance_words() == "–"
+
+
+def test_lines_of_one_material_in_a_phase_are_one_line(library, linden_text):
+    text = linden_text.replace(
+        '{ material = "water-deionised", qs = true }',
+        '{ material = "water-deionised", pct = "10" }, { material = "water-deionised", qs = true }',
+    )
+    sheet = plan_batch(read_formula(text, library), "400 g")
+    assert sheet.target("water-deionised") == D("331.80")
+
+
+def test_the_printed_sheet(linden):
+    sheet = plan_batch(linden, "400 g")
+    total = next(line for line in sheet.table().text().splitlines() if " total " in line)
+    assert total.split() == ["total", "100.00", "400.00"]
+    assert "± 0.20" in sheet.table().text()  # as many digits as the balance shows
+    assert sheet.steps_table().text().splitlines()[3].split()[:7] == ["1", "combine", "A", "78,", "B", "80", "6500"]
 
 
 def test_measured_repeatability_counts_where_it_is_worse(linden):
@@ -162,9 +211,11 @@ def test_lines_are_found_by_name_and_refused_in_words(linden):
     with pytest.raises(BatchError) as caught:
         sheet.target("xanthan-gum")
     assert caught.value.code == "batch.line_unknown"
+    assert "not on the sheet." in str(caught.value)
     with pytest.raises(BatchError) as caught:
         sheet.target("glycerin", phase="B")
     assert caught.value.code == "batch.line_unknown"
+    assert "not on the sheet in phase B" in str(caught.value)
 
 
 def test_a_material_in_two_phases_must_be_told_apart(library, linden_text):
@@ -176,6 +227,7 @@ def test_a_material_in_two_phases_must_be_told_apart(library, linden_text):
     with pytest.raises(BatchError) as caught:
         sheet.target("glycerin")
     assert caught.value.code == "batch.line_ambiguous"
+    assert 'phase="A"' in caught.value.mend
     assert sheet.target("glycerin", phase="C") == D("4.00")
 
 

@@ -7,6 +7,7 @@ import pytest
 from kit.bench.sheet import plan_batch
 from kit.bench.weighing import corrections, judge
 from kit.errors import BatchError
+from kit.formula.files import read_formula
 
 D = Decimal
 
@@ -54,6 +55,8 @@ def test_over_weighed_by_five_percent_can_be_rescaled(sheet, weighed):
     assert found.batch_g == D("420.00")
     assert "Rescale" in found.words()
     assert "1.0500" in found.words()
+    # The other lines are 388.00 g; times 1.05 they are 407.40 g, 19.40 g more in all.
+    assert "19.40 g more in all, batch 420.00 g" in found.words()
 
 
 def test_over_weighed_glycerin_accepted(sheet, weighed):
@@ -71,6 +74,42 @@ def test_over_weighed_glycerin_accepted(sheet, weighed):
     assert "2.60 g" in found.words()
 
 
+def test_the_words_of_a_weighing(sheet):
+    assert (
+        judge(sheet.line("glycerin"), D("14.60")).words()
+        == "Glycerin: 14.60 g against 12.00 g (± 0.12): over by 2.60 g (+21.7 %)"
+    )
+    assert judge(sheet.line("glycerin"), D("9.00")).words().endswith("under by 3.00 g (-25.0 %)")
+    assert judge(sheet.line("glycerin"), D("12.10")).words().endswith(": within")
+    assert judge(sheet.line("citric-acid"), D("0.20")).words().endswith(": not judged, the balance cannot tell")
+
+
+def test_an_unweighed_line_of_zero_percent(library, linden_text):
+    text = linden_text.replace('material = "parfum", pct = "0.40"', 'material = "parfum", pct = "0.00"')
+    line = plan_batch(read_formula(text, library), "400 g").line("parfum")
+    assert judge(line, D("0.00")).verdict == "within"
+    assert judge(line, D("0.50")).words().endswith("over by 0.50 g")
+    assert judge(line, D("0.50")).deviation_pct is None
+
+
+def test_changes_are_shown_in_points_with_their_sign(sheet, weighed):
+    # Glycerin 3.0000 to 3.6264 is +0.626; citric acid 0.05 to 0.20/402.60 = 0.0497 % is -0.000, shown without a sign.
+    found = corrections(sheet, {**weighed, ("A", "glycerin"): D("14.60")}, "glycerin")
+    rows = {line[7:].split("  ")[0]: line.split()[-1] for line in found.accept_table().text().splitlines()}
+    assert rows["Glycerin"] == "+0.626"
+    assert rows["Citric Acid (anhydrous)"] == "0.000"
+    assert rows["Cetearyl Alcohol (30:70)"] == "-0.032"
+
+
+def test_an_over_weighed_line_that_the_new_target_covers_is_no_obstacle(sheet, weighed):
+    # Cetyl esters 2.08 g is over 2.00 +- 0.02 g, but 1.05 x 2.00 = 2.10 g covers it: 0.02 g more.
+    found = corrections(sheet, {**weighed, ("A", "glycerin"): D("12.60"), ("B", "cetyl-esters"): D("2.08")}, "glycerin")
+    assert found.feasible
+    assert next(item for item in found.extras if item.line.material.key == "cetyl-esters").extra_g == D("0.02")
+    exact = corrections(sheet, {**weighed, ("A", "glycerin"): D("12.60"), ("B", "cetyl-esters"): D("2.10")}, "glycerin")
+    assert exact.feasible
+
+
 def test_rescaling_ends_at_ten_percent(sheet, weighed):
     assert corrections(sheet, {**weighed, ("A", "glycerin"): D("13.19")}, "glycerin").feasible
     assert not corrections(sheet, {**weighed, ("A", "glycerin"): D("13.20")}, "glycerin").feasible
@@ -85,6 +124,7 @@ def test_rescaling_ends_at_the_combination(sheet, weighed):
 
 def test_a_line_that_is_over_by_more_goes_first(sheet, weighed):
     found = corrections(sheet, {**weighed, ("A", "glycerin"): D("12.60"), ("B", "cetyl-esters"): D("2.18")}, "glycerin")
+    assert next(item for item in found.extras if item.line.material.key == "cetyl-esters").extra_g == 0
     assert not found.feasible  # 2.18 / 2.00 = 1.09 is more than 1.05
     assert "Cetyl Esters" in " ".join(found.obstacles)
 

@@ -24,7 +24,10 @@ from kit.labbook.readings_file import COLUMNS, preview_readings
 from kit.labbook.readings_marks import find_marks, number_text
 from kit.labbook.readings_text import read_text
 
-HEAD = "batch,property,value,unit,measured_at,temp,method,instrument,calibration,spindle,rpm,torque_pct,reading_time,container"
+HEAD = (
+    "batch,property,value,unit,measured_at,temp,method,"
+    "instrument,calibration,spindle,rpm,torque_pct,reading_time,container"
+)
 PH = "MEA-01/1,pH,4.59,,2026-03-03 09:10,25 degC,pH neat,PH-1,CAL-1,,,,,"
 VISCOSITY = "MEA-01/1,viscosity,19000,mPa.s,2026-03-05 09:05,25.0 degC,viscosity,VIS-1,,disc 5,10,47.5,60 s,100 mL jar"
 FILE = "\n".join([HEAD, PH, VISCOSITY]) + "\n"
@@ -109,8 +112,15 @@ def test_units_of_whole_columns_may_be_given_with_the_call(book, save):
     assert book.import_readings(save(text), units={"temp": "degC"}).commit().added == 1
 
 
+def test_blank_columns_at_the_end_of_a_sheet_do_no_harm_but_what_stands_there_is_not_lost(book, save):
+    wide = "\n".join(f"{line},," for line in FILE.splitlines())
+    assert book.import_readings(save(wide)).ok
+    astray = book.import_readings(save(wide + "by hand"))
+    assert [(reason.row, reason.code) for reason in astray.refused] == [(3, "import.cells")]
+
+
 @pytest.mark.parametrize(
-    ("encoding", "note"),
+    "encoding, note",
     [("utf-8", ""), ("utf-8-sig", ""), ("utf-16", ""), ("utf-32", ""), ("cp1252", "Windows-1252")],
 )
 def test_encodings(book, save, encoding, note):
@@ -142,7 +152,7 @@ def test_row_numbers_are_those_of_a_spreadsheet(book, save):
 
 
 @pytest.mark.parametrize(
-    ("text", "mark"),
+    "text, mark",
     [
         ("batch;property;value;temp;measured_at\nMEA-01/1;pH;4,59;25,0 degC;2026-03-03 09:10\n", ","),
         ("sep=;\nbatch;property;value;temp;measured_at\nMEA-01/1;pH;4,59;25 degC;2026-03-03 09:10\n", ","),
@@ -150,6 +160,7 @@ def test_row_numbers_are_those_of_a_spreadsheet(book, save):
         ('batch,property,value,temp,measured_at\nMEA-01/1,pH,"4,59",25 degC,2026-03-03 09:10\n', ","),
         ("batch;property;value;temp;measured_at\nMEA-01/1;pH;4.59;25 degC;2026-03-03 09:10\n", "."),
         ("batch|property|value|temp|measured_at\nMEA-01/1|pH|4.59|25 degC|2026-03-03 09:10\n", "."),
+        ("batch,property,value,temp,measured_at\nMEA-01/1,pH,4.590,25 degC,2026-03-03 09:10\n", "."),
     ],
 )
 def test_decimal_marks_that_can_be_told(book, save, text, mark):
@@ -161,8 +172,9 @@ def test_decimal_marks_that_can_be_told(book, save, text, mark):
 
 
 def test_a_declared_comma_reads_what_would_be_refused_undeclared(book, save):
-    """ "0,975" and "19,000" hold three digits after the comma: read as 0.975 and 19.000 only because it was declared."""
-    text = "batch;property;value;unit;measured_at\nMEA-01/1;density;0,975;g/mL;2026-03-03 09:10\nMEA-01/1;pH;4,000;;2026-03-03 09:10\n"
+    """ "0,975" and "19,000" hold three digits after the comma: read with decimals because the mark was declared."""
+    text = "batch;property;value;unit;measured_at\nMEA-01/1;density;0,975;g/mL;2026-03-03 09:10\n"
+    text += "MEA-01/1;pH;4,000;;2026-03-03 09:10\n"
     with pytest.raises(ReadingsFileError) as refused:
         book.import_readings(save(text.replace("0,975", "1,975")))
     assert refused.value.code == "import.decimal_mark_unclear"
@@ -204,7 +216,7 @@ GOOD = "batch,property,value\nMEA-01/1,pH,4.59\n"
 
 
 @pytest.mark.parametrize(
-    ("content", "code", "says"),
+    "content, code, says",
     [
         ("", "import.empty", "empty"),
         ("\n \n", "import.empty", "empty"),
@@ -253,7 +265,7 @@ def test_a_missing_file_names_the_nearest(book, save):
 
 
 @pytest.mark.parametrize(
-    ("options", "code", "says"),
+    "options, code, says",
     [
         ({"decimal_mark": ";"}, "import.decimal_mark", '"." or ","'),
         ({"delimiter": "x"}, "import.delimiter", "semicolon"),
@@ -286,7 +298,7 @@ def _row(**cells: str) -> str:
 
 
 @pytest.mark.parametrize(
-    ("row", "column", "code", "says"),
+    "row, column, code, says",
     [
         (_row(batch="MEA-1/1"), "batch", "import.batch", "MEA-01/1"),
         (_row(batch="mea-01"), "batch", "import.batch", "MEA-01/1"),
@@ -328,6 +340,7 @@ def _row(**cells: str) -> str:
             "15 cells",
         ),
         ("MEA-01/1,pH,4.59\n", "whole row", "import.cells", "3 cells"),
+        (_row().rstrip("\n") + ",\n", "whole row", "import.cells", "15 cells"),
     ],
 )
 def test_a_row_that_cannot_be_read_keeps_the_whole_file_out(book, save, row, column, code, says):
@@ -467,7 +480,7 @@ def test_a_batch_that_grew_after_the_preview_is_not_written_to_blindly(book, sav
 
 
 @pytest.mark.parametrize(
-    ("cell", "zone", "utc"),
+    "cell, zone, utc",
     [
         ("2026-03-03 09:10", None, "08:10"),  # the bench clock shows +01:00
         ("2026-03-03 9:10:30", None, "08:10"),
@@ -489,7 +502,10 @@ def test_times_and_their_zone(book, save, cell, zone, utc):
 
 @pytest.mark.parametrize("cell", ["2026-10-25 02:30", "2026-03-29 02:30"])
 def test_an_hour_that_the_change_of_clocks_doubles_or_leaves_out_is_refused(book, save, cell):
-    """In Berlin clocks go back at 3:00 on 25 October 2026 and forward at 2:00 on 29 March (last Sundays, Directive 2000/84/EC)."""
+    """In Berlin clocks go back at 3:00 on 25 October 2026 and forward at 2:00 on 29 March.
+
+    The last Sundays of October and March, 01:00 UTC: Directive 2000/84/EC (from memory).
+    """
     preview = book.import_readings(save(f"{HEAD}\n{_row(measured_at=cell)}"), timezone="Europe/Berlin")
     assert preview.refused[0].code == "import.time_twice"
 
@@ -516,7 +532,8 @@ def test_a_reading_with_an_age_and_no_time_is_untimed(book, save):
 
 def test_conditions_declared_for_the_file_are_shown_and_not_tested(book, save):
     text = "batch,property,value,unit,measured_at,torque_pct,instrument,spindle\n"
-    text += "MEA-01/1,viscosity,19000,mPa.s,2026-03-05 09:05,47.5,VIS-1,\nMEA-01/1,viscosity,9500,mPa.s,2026-03-06 09:05,47.5,VIS-1,disc 4\n"
+    text += "MEA-01/1,viscosity,19000,mPa.s,2026-03-05 09:05,47.5,VIS-1,\n"
+    text += "MEA-01/1,viscosity,9500,mPa.s,2026-03-06 09:05,47.5,VIS-1,disc 4\n"
     preview = book.import_readings(save(text), method="viscosity", declared={"container": "60 mL jar"})
     assert "shown, not tested" in " ".join(preview.assumed)
     preview.commit()
@@ -531,7 +548,8 @@ def test_conditions_declared_for_the_file_are_shown_and_not_tested(book, save):
 def test_declared_conditions_alone_keep_a_reading_out_of_a_test(book, save):
     """The same row once recorded and once declared: only the recorded one may be judged against a limit."""
     book.import_readings(save(FILE)).commit()
-    bare = "batch,property,value,unit,measured_at,torque_pct,instrument\nMEA-01/1,viscosity,19000,mPa.s,2026-03-06 09:05,47.5,VIS-1\n"
+    bare = "batch,property,value,unit,measured_at,torque_pct,instrument\n"
+    bare += "MEA-01/1,viscosity,19000,mPa.s,2026-03-06 09:05,47.5,VIS-1\n"
     book.import_readings(save(bare), method="viscosity").commit()
     _, recorded, declared = readings(book)
     method = methods()["viscosity"]
@@ -591,8 +609,8 @@ def test_markup_in_a_cell_is_shown_and_not_obeyed(book, save):
 
 
 def test_the_columns_are_the_contract():
-    told = "batch,property,value,unit,measured_at,age,temp,method,instrument,spindle,rpm,torque_pct,reading_time,container,calibration,storage,sample,"
-    assert list(COLUMNS) == (told + "replicate,operator,note").split(",")
+    told = "batch,property,value,unit,measured_at,age,temp,method,instrument,spindle,rpm,torque_pct,reading_time,"
+    assert list(COLUMNS) == (told + "container,calibration,storage,sample,replicate,operator,note").split(",")
 
 
 def test_a_file_of_two_thousand_rows_comes_in_whole(book, save, clock):

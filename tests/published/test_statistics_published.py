@@ -13,7 +13,8 @@ from kit.science.statistics import mean_sd, pooled_sd, pooled_two_sample, welch
 SLEEP_1 = [0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0.0, 2.0]
 SLEEP_2 = [1.9, 0.8, 1.1, 0.1, -0.1, 4.4, 5.5, 1.6, 4.6, 3.4]
 
-# NIST Statistical Reference Datasets, analysis of variance, file SiRstv.dat (Ehrstein and Croarkin, silicon resistivity).
+# NIST Statistical Reference Datasets, analysis of variance, file SiRstv.dat (Ehrstein and Croarkin, silicon
+# resistivity).
 SIRSTV = [
     [196.3052, 196.1240, 196.1890, 196.2569, 196.3403],
     [196.3042, 196.3825, 196.1669, 196.3257, 196.0422],
@@ -25,12 +26,58 @@ SIRSTV = [
 # NIST Statistical Reference Datasets, analysis of variance, file AtmWtAg.dat (Powell, Murphy and Gramlich 1982): seven
 # constant leading digits, which a one-pass sum of squares does not survive.
 ATMWTAG = [
-    [107.8681568, 107.8681465, 107.8681572, 107.8681785, 107.8681446, 107.8681903, 107.8681526, 107.8681494, 107.8681616, 107.8681587,
-     107.8681519, 107.8681486, 107.8681419, 107.8681569, 107.8681508, 107.8681672, 107.8681385, 107.8681518, 107.8681662, 107.8681424,
-     107.8681360, 107.8681333, 107.8681610, 107.8681477],
-    [107.8681079, 107.8681344, 107.8681513, 107.8681197, 107.8681604, 107.8681385, 107.8681642, 107.8681365, 107.8681151, 107.8681082,
-     107.8681517, 107.8681448, 107.8681198, 107.8681482, 107.8681334, 107.8681609, 107.8681101, 107.8681512, 107.8681469, 107.8681360,
-     107.8681254, 107.8681261, 107.8681450, 107.8681368],
+    [
+        107.8681568,
+        107.8681465,
+        107.8681572,
+        107.8681785,
+        107.8681446,
+        107.8681903,
+        107.8681526,
+        107.8681494,
+        107.8681616,
+        107.8681587,
+        107.8681519,
+        107.8681486,
+        107.8681419,
+        107.8681569,
+        107.8681508,
+        107.8681672,
+        107.8681385,
+        107.8681518,
+        107.8681662,
+        107.8681424,
+        107.8681360,
+        107.8681333,
+        107.8681610,
+        107.8681477,
+    ],
+    [
+        107.8681079,
+        107.8681344,
+        107.8681513,
+        107.8681197,
+        107.8681604,
+        107.8681385,
+        107.8681642,
+        107.8681365,
+        107.8681151,
+        107.8681082,
+        107.8681517,
+        107.8681448,
+        107.8681198,
+        107.8681482,
+        107.8681334,
+        107.8681609,
+        107.8681101,
+        107.8681512,
+        107.8681469,
+        107.8681360,
+        107.8681254,
+        107.8681261,
+        107.8681450,
+        107.8681368,
+    ],
 ]
 
 
@@ -55,7 +102,7 @@ def test_welch_turned_round_changes_only_the_sign():
 
 
 @pytest.mark.parametrize(
-    ("groups", "residual_sd", "df"),
+    "groups, residual_sd, df",
     [
         (SIRSTV, 1.04076068334656e-01, 20),  # certified residual standard deviation, SiRstv.dat
         (ATMWTAG, 1.51048314446410e-05, 46),  # certified residual standard deviation, AtmWtAg.dat
@@ -75,11 +122,12 @@ def test_pooled_two_sample_t_squared_is_nists_certified_f():
     assert result.t**2 == pytest.approx(15.9467335677930, rel=1e-7)
 
 
-# t for a two-sided interval of 95 %, as any printed table gives it (Fisher and Yates, Statistical Tables, table III; typed from memory)
+# t for a two-sided interval of 95 %, as any printed table gives it (Fisher and Yates, Statistical Tables, table III;
+# typed from memory)
 T_TABLE = {1: 12.706, 2: 4.303, 3: 3.182, 4: 2.776, 5: 2.571, 6: 2.447, 10: 2.228, 20: 2.086, 30: 2.042, 120: 1.980}
 
 
-@pytest.mark.parametrize(("df", "t"), T_TABLE.items())
+@pytest.mark.parametrize("df, t", T_TABLE.items())
 def test_half_width_is_the_tabled_t_times_the_standard_error(df, t):
     # sd 1, one value against one: the standard error is sqrt(2)
     result = pooled_two_sample(0.0, 1, 1, 1.0, df)
@@ -88,7 +136,7 @@ def test_half_width_is_the_tabled_t_times_the_standard_error(df, t):
 
 
 @pytest.mark.parametrize(
-    ("n1", "n2", "sd", "df", "by_hand"),
+    "n1, n2, sd, df, by_hand",
     [
         # half-width = t x sd x sqrt(1/n1 + 1/n2), t from the table above, batch SD 8 %
         (2, 2, 0.08, 2, 4.303 * 0.08 * 1.0),

@@ -23,7 +23,7 @@ def samples(n1: int, n2: int, seed: int) -> tuple[list[float], list[float]]:
     return list(random.normal(9.8, 0.08, n1)), list(random.normal(9.9, 0.35, n2))
 
 
-@pytest.mark.parametrize(("n1", "n2"), SIZES)
+@pytest.mark.parametrize("n1, n2", SIZES)
 @pytest.mark.parametrize("seed", range(5))
 @pytest.mark.parametrize("confidence", [0.90, 0.95, 0.99])
 def test_welch_agrees_with_scipy_and_statsmodels(n1, n2, seed, confidence):
@@ -35,12 +35,14 @@ def test_welch_agrees_with_scipy_and_statsmodels(n1, n2, seed, confidence):
     assert (ours.low, ours.high) == pytest.approx((interval.low, interval.high), rel=1e-9, abs=1e-12)
     other = CompareMeans(DescrStatsW(a), DescrStatsW(b)).tconfint_diff(alpha=1 - confidence, usevar="unequal")
     assert (ours.low, ours.high) == pytest.approx(other, rel=1e-9, abs=1e-12)
-    assert ours.standard_error == pytest.approx(math.sqrt(numpy.var(a, ddof=1) / n1 + numpy.var(b, ddof=1) / n2), rel=1e-12)
+    assert ours.standard_error == pytest.approx(
+        math.sqrt(numpy.var(a, ddof=1) / n1 + numpy.var(b, ddof=1) / n2), rel=1e-12
+    )
     assert math.copysign(1, ours.difference) == math.copysign(1, numpy.mean(a) - numpy.mean(b))
     assert ours.excludes_zero is bool(theirs.pvalue < 1 - confidence)
 
 
-@pytest.mark.parametrize(("n1", "n2"), SIZES)
+@pytest.mark.parametrize("n1, n2", SIZES)
 @pytest.mark.parametrize("seed", range(5))
 def test_pooling_two_samples_agrees_with_students_t_of_scipy_and_statsmodels(n1, n2, seed):
     a, b = samples(n1, n2, seed)
@@ -67,7 +69,7 @@ def test_mean_and_sd_worked_by_hand():
     assert result.sd == pytest.approx(0.0141421, abs=1e-7)
 
 
-@given(st.lists(st.integers(-10**6, 10**6), min_size=2, max_size=30), st.integers(-(10**9), 10**9))
+@given(st.lists(st.integers(-(10**6), 10**6), min_size=2, max_size=30), st.integers(-(10**9), 10**9))
 def test_sd_against_exact_fractions_and_far_from_zero(values, shift):
     shifted = [Fraction(value) + shift for value in values]
     mean = sum(shifted) / len(shifted)
@@ -85,7 +87,9 @@ def test_order_of_values_changes_nothing_at_all(values):
 def test_one_value_gives_a_difference_without_an_interval_and_says_why():
     result = welch([9.5], [9.8, 9.9])
     assert result.difference == pytest.approx(-0.35)
-    assert (result.low, result.high, result.df, result.half_width, result.t, result.p, result.excludes_zero) == (None,) * 7
+    assert (result.low, result.high, result.df, result.half_width, result.t, result.p, result.excludes_zero) == (
+        None,
+    ) * 7
     assert "one value" in result.reason
 
 
@@ -112,8 +116,13 @@ def test_no_pool_gives_no_interval():
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf])
 def test_what_is_not_a_number_is_refused(bad):
-    for call in (lambda: mean_sd([1.0, bad]), lambda: pooled_sd([[1.0, 2.0], [bad]]), lambda: welch([1.0, 2.0], [bad, 1.0]),
-                 lambda: pooled_two_sample(bad, 1, 1, 0.1, 5), lambda: pooled_two_sample(0.1, 1, 1, bad, 5)):
+    for call in (
+        lambda: mean_sd([1.0, bad]),
+        lambda: pooled_sd([[1.0, 2.0], [bad]]),
+        lambda: welch([1.0, 2.0], [bad, 1.0]),
+        lambda: pooled_two_sample(bad, 1, 1, 0.1, 5),
+        lambda: pooled_two_sample(0.1, 1, 1, bad, 5),
+    ):
         with pytest.raises(KitError) as problem:
             call()
         assert problem.value.code == "statistics.not_finite"
@@ -123,8 +132,11 @@ def test_empty_samples_impossible_sizes_and_confidences_are_refused():
     cases = {
         "statistics.empty": [lambda: mean_sd([]), lambda: welch([], [1.0, 2.0]), lambda: pooled_sd([[1.0, 2.0], []])],
         "statistics.sample_size": [lambda: pooled_two_sample(0.1, 0, 1, 0.1, 5)],
-        "statistics.confidence": [lambda: welch([1.0, 2.0], [3.0, 5.0], 95), lambda: welch([1.0], [2.0], 1.0),
-                                  lambda: pooled_two_sample(0.1, 1, 1, 0.1, 5, 0.0)],
+        "statistics.confidence": [
+            lambda: welch([1.0, 2.0], [3.0, 5.0], 95),
+            lambda: welch([1.0], [2.0], 1.0),
+            lambda: pooled_two_sample(0.1, 1, 1, 0.1, 5, 0.0),
+        ],
     }
     for code, calls in cases.items():
         for call in calls:

@@ -1,7 +1,7 @@
 """An invented linden study, entered through the public API: a fatty-alcohol level series with a repeated control.
 
-All data are invented. Viscosities follow value = K x torque / speed with K = 4000 on disc 5, 2000 on disc 4 and 10000 on
-disc 6, at 10 rpm.
+All data are invented. Viscosities follow value = K x torque / speed with K = 4000 on disc 5, 2000 on disc 4 and 10000
+on disc 6, at 10 rpm.
 """
 
 from __future__ import annotations
@@ -72,27 +72,91 @@ K = {"disc 4": 2000, "disc 5": 4000, "disc 6": 10000}
 
 # trial: day, what is changed, pH at 24 h and 7 d, viscosity as (age, value, torque, spindle), grain at 7 d
 LINDEN = {
-    "LIN-01": (1, {"cetearyl-alcohol": "3.00 %"}, ("4.61", "4.61"),
-               [("1 h", 2600, "13.0", "disc 4"), ("24 h", 4200, "21.0", "disc 4"), ("72 h", 4900, "24.5", "disc 4"),
-                ("7 d", 5000, "25.0", "disc 4")], "none"),
-    "LIN-02": (1, {"cetearyl-alcohol": "4.00 %"}, ("4.58", "4.59"),
-               [("1 h", 5200, "13.0", "disc 5"), ("24 h", 8880, "22.2", "disc 5"), ("72 h", 10800, "27.0", "disc 5"),
-                ("7 d", 11200, "28.0", "disc 5")], "none"),
-    "LIN-03": (1, {}, ("4.60", "4.60"),
-               [("1 h", 8800, "22.0", "disc 5"), ("24 h", 15600, "39.0", "disc 5"), ("72 h", 19000, "47.5", "disc 5"),
-                ("7 d", 19600, "49.0", "disc 5")], "none"),
-    "LIN-04": (2, {"cetearyl-alcohol": "6.00 %"}, ("4.60", "4.61"),
-               [("1 h", 13600, "34.0", "disc 5"), ("24 h", 24800, "62.0", "disc 5"), ("72 h", 29600, "74.0", "disc 5"),
-                ("7 d", 30400, "76.0", "disc 5")], "none"),
-    "LIN-05": (2, {"cetearyl-alcohol": "7.00 %"}, ("4.61", "4.62"),
-               [("1 h", 19520, "48.8", "disc 5"), ("24 h", 35200, "88.0", "disc 5"), ("72 h", 40600, "101.5", "disc 5"),
-                ("72 h", 42000, "42.0", "disc 6"), ("7 d", 43000, "43.0", "disc 6")], "grainy"),
-    "LIN-06": (2, {}, ("4.58", "4.58"),
-               [("1 h", 8320, "20.8", "disc 5"), ("24 h", 16720, "41.8", "disc 5"), ("72 h", 20080, "50.2", "disc 5"),
-                ("7 d", 20400, "51.0", "disc 5")], "none"),
-    "LIN-07": (3, {"hydroxyethylcellulose": "0 %"}, ("4.58", "4.59"),
-               [("1 h", 8000, "20.0", "disc 5"), ("24 h", 16400, "41.0", "disc 5"), ("72 h", 20600, "51.5", "disc 5"),
-                ("7 d", 21520, "53.8", "disc 5")], "none"),
+    "LIN-01": (
+        1,
+        {"cetearyl-alcohol": "3.00 %"},
+        ("4.61", "4.61"),
+        [
+            ("1 h", 2600, "13.0", "disc 4"),
+            ("24 h", 4200, "21.0", "disc 4"),
+            ("72 h", 4900, "24.5", "disc 4"),
+            ("7 d", 5000, "25.0", "disc 4"),
+        ],
+        "none",
+    ),
+    "LIN-02": (
+        1,
+        {"cetearyl-alcohol": "4.00 %"},
+        ("4.58", "4.59"),
+        [
+            ("1 h", 5200, "13.0", "disc 5"),
+            ("24 h", 8880, "22.2", "disc 5"),
+            ("72 h", 10800, "27.0", "disc 5"),
+            ("7 d", 11200, "28.0", "disc 5"),
+        ],
+        "none",
+    ),
+    "LIN-03": (
+        1,
+        {},
+        ("4.60", "4.60"),
+        [
+            ("1 h", 8800, "22.0", "disc 5"),
+            ("24 h", 15600, "39.0", "disc 5"),
+            ("72 h", 19000, "47.5", "disc 5"),
+            ("7 d", 19600, "49.0", "disc 5"),
+        ],
+        "none",
+    ),
+    "LIN-04": (
+        2,
+        {"cetearyl-alcohol": "6.00 %"},
+        ("4.60", "4.61"),
+        [
+            ("1 h", 13600, "34.0", "disc 5"),
+            ("24 h", 24800, "62.0", "disc 5"),
+            ("72 h", 29600, "74.0", "disc 5"),
+            ("7 d", 30400, "76.0", "disc 5"),
+        ],
+        "none",
+    ),
+    "LIN-05": (
+        2,
+        {"cetearyl-alcohol": "7.00 %"},
+        ("4.61", "4.62"),
+        [
+            ("1 h", 19520, "48.8", "disc 5"),
+            ("24 h", 35200, "88.0", "disc 5"),
+            ("72 h", 40600, "101.5", "disc 5"),
+            ("72 h", 42000, "42.0", "disc 6"),
+            ("7 d", 43000, "43.0", "disc 6"),
+        ],
+        "grainy",
+    ),
+    "LIN-06": (
+        2,
+        {},
+        ("4.58", "4.58"),
+        [
+            ("1 h", 8320, "20.8", "disc 5"),
+            ("24 h", 16720, "41.8", "disc 5"),
+            ("72 h", 20080, "50.2", "disc 5"),
+            ("7 d", 20400, "51.0", "disc 5"),
+        ],
+        "none",
+    ),
+    "LIN-07": (
+        3,
+        {"hydroxyethylcellulose": "0 %"},
+        ("4.58", "4.59"),
+        [
+            ("1 h", 8000, "20.0", "disc 5"),
+            ("24 h", 16400, "41.0", "disc 5"),
+            ("72 h", 20600, "51.5", "disc 5"),
+            ("7 d", 21520, "53.8", "disc 5"),
+        ],
+        "none",
+    ),
 }
 TRIALS = list(LINDEN)
 
@@ -125,7 +189,9 @@ class Bench:
         self.book = kit.new_labbook(folder / "linden.labbook", clock=self.clock)
         self.book.add_instrument("VIS-1", kind="viscometer", constants=K)
         self.book.add_instrument("PH-1", kind="pH meter")
-        self.book.calibrate("PH-1", "CAL-07", slope_pct="98.2", offset_mv="-3", buffers=["4.01", "7.00"], temp="25 degC")
+        self.book.calibrate(
+            "PH-1", "CAL-07", slope_pct="98.2", offset_mv="-3", buffers=["4.01", "7.00"], temp="25 degC"
+        )
 
     def study(self, name: str = "LIN", **more: object) -> None:
         """Open a study with the linden spec."""
@@ -136,7 +202,16 @@ class Bench:
         """The linden formula, changed."""
         return self.formula.change(changes, why="level series") if changes else self.formula
 
-    def make(self, trial: str, changes: dict[str, str] | None = None, *, day: int = 1, number: int = 1, study: str = "LIN", batch_g: str = "400 g"):
+    def make(
+        self,
+        trial: str,
+        changes: dict[str, str] | None = None,
+        *,
+        day: int = 1,
+        number: int = 1,
+        study: str = "LIN",
+        batch_g: str = "400 g",
+    ):
         """A batch made on a day, with nothing recorded but its start and its end."""
         self.clock.now = self.clock.day(day) - timedelta(hours=2)
         sheet = kit.plan_batch(self.variant(changes or {}), batch_g, balances=["0.01 g"])
@@ -149,7 +224,9 @@ class Bench:
         self.clock.now = self.clock.day(day)
         batch.finish()
 
-    def versions(self, study: str, plan: dict[str, list[int]], changes: dict[str, dict[str, str]] | None = None, **more: object) -> None:
+    def versions(
+        self, study: str, plan: dict[str, list[int]], changes: dict[str, dict[str, str]] | None = None, **more: object
+    ) -> None:
         """Trials of a study with one 72 h viscosity a batch: {"HIS-01": [19000, 20000]} makes two batches."""
         day = 0
         for trial, values in plan.items():
@@ -160,7 +237,10 @@ class Bench:
 
     def import_csv(self, rows: list[str], **options: object) -> None:
         """Take in readings from a CSV file."""
-        head = "batch,property,value,unit,measured_at,age,temp,method,instrument,spindle,rpm,torque_pct,reading_time,container"
+        head = (
+            "batch,property,value,unit,measured_at,age,temp,method,instrument,spindle,rpm,torque_pct,"
+            "reading_time,container"
+        )
         path = self.folder / "readings.csv"
         path.write_text("\n".join([head, *rows]) + "\n", encoding="utf-8")
         self.book.import_readings(path, **options).commit()
@@ -173,12 +253,24 @@ class Bench:
         """Set the clock to an age of a batch."""
         self.clock.now = datetime.fromisoformat(batch.view.finished_at) + AGES[age]
 
-    def viscosity(self, batch, age: str, value: int, torque: str | None = None, spindle: str = "disc 5", **more: object):
+    def viscosity(
+        self, batch, age: str, value: int, torque: str | None = None, spindle: str = "disc 5", **more: object
+    ):
         """A viscosity with all its conditions; the torque follows from the constant unless given."""
         self.at(batch, age)
-        told = {"torque_pct": torque or str(value * 10 / K[spindle]), "rpm": 10, "spindle": spindle, "instrument": "VIS-1",
-                "temp": "25.0 degC", "reading_time": "60 s", "container": "100 mL jar", "age": age} | more
-        return batch.read_viscosity(f"{value} mPa.s", **{name: value for name, value in told.items() if value is not None})
+        told = {
+            "torque_pct": torque or str(value * 10 / K[spindle]),
+            "rpm": 10,
+            "spindle": spindle,
+            "instrument": "VIS-1",
+            "temp": "25.0 degC",
+            "reading_time": "60 s",
+            "container": "100 mL jar",
+            "age": age,
+        } | more
+        return batch.read_viscosity(
+            f"{value} mPa.s", **{name: value for name, value in told.items() if value is not None}
+        )
 
     def ph(self, batch, age: str, value: str, **more: object):
         """A pH with all its conditions."""

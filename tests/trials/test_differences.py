@@ -21,7 +21,14 @@ def test_single_batches_without_history_give_a_ratio_and_no_interval(bench):
     bench.versions("LIN", {"LIN-03": [19000], "LIN-04": [24000]}, {"LIN-04": CHANGED})
     result = found(bench)
     assert result.value == pytest.approx(24 / 19, rel=1e-12)
-    assert (result.low, result.high, result.half_width, result.df, result.interval_by, result.verdict) == (None, None, None, None, "single batch", "not tested")
+    assert (result.low, result.high, result.half_width, result.df, result.interval_by, result.verdict) == (
+        None,
+        None,
+        None,
+        None,
+        "single batch",
+        "not tested",
+    )
     assert "single batch" in result.words
     assert "1 batch, 1 reading against 1 batch, 1 reading" in result.words
 
@@ -48,9 +55,14 @@ def test_five_degrees_of_freedom_in_the_study_itself_are_pooled(bench):
     bench.versions("LIN", plan, {"LIN-04": CHANGED, "LIN-02": {"cetearyl-alcohol": "4.00 %"}})
     result = found(bench, "LIN-02", "LIN-04")
     assert (result.interval_by, result.df) == ("pooled batch scatter", 5)  # 2 + 3 + 0
-    theirs = CompareMeans(DescrStatsW(numpy.log(plan["LIN-04"])), DescrStatsW(numpy.log(plan["LIN-03"]))).tconfint_diff(usevar="pooled")
+    theirs = CompareMeans(DescrStatsW(numpy.log(plan["LIN-04"])), DescrStatsW(numpy.log(plan["LIN-03"]))).tconfint_diff(
+        usevar="pooled"
+    )
     assert (result.low, result.high) == pytest.approx(tuple(numpy.exp(theirs)), rel=1e-9)
-    assert result.cautions == ("no control was made on 2026-03-05 or 2026-03-06 or 2026-03-07 or 2026-03-08: the day is not separated from the change",)
+    assert result.cautions == (
+        "no control was made on 2026-03-05 or 2026-03-06 or 2026-03-07 or 2026-03-08: "
+        "the day is not separated from the change",
+    )
     # the single batch leans on the same scatter: a residual of the model with one mean a version
     lone = found(bench, "LIN-02", "LIN-04", label="LIN-02")
     assert (lone.low, lone.high) == pytest.approx(ols_interval(plan, "LIN-02"), rel=1e-9)
@@ -70,14 +82,26 @@ def ols_interval(groups: dict[str, list[int]], arm: str, control: str = "LIN-03"
 def with_history(empty):
     """Two versions repeated in an earlier study, then a study of three single-batch trials that names it."""
     empty.study("HIS")
-    empty.versions("HIS", {"HIS-03": [18800, 20500, 19700, 21000], "HIS-04": [26000, 28900, 27000]}, {"HIS-04": CHANGED})
+    empty.versions(
+        "HIS", {"HIS-03": [18800, 20500, 19700, 21000], "HIS-04": [26000, 28900, 27000]}, {"HIS-04": CHANGED}
+    )
     empty.study("LIN", history=["HIS"])
-    empty.versions("LIN", {"LIN-03": [19000], "LIN-04": [29600], "LIN-02": [17500]}, {"LIN-04": CHANGED, "LIN-02": {"cetearyl-alcohol": "4.80 %"}})
+    empty.versions(
+        "LIN",
+        {"LIN-03": [19000], "LIN-04": [29600], "LIN-02": [17500]},
+        {"LIN-04": CHANGED, "LIN-02": {"cetearyl-alcohol": "4.80 %"}},
+    )
     return empty
 
 
 def test_the_scatter_of_an_earlier_study_gives_single_batches_an_interval(with_history):
-    groups = {"HIS-03": [18800, 20500, 19700, 21000], "HIS-04": [26000, 28900, 27000], "LIN-03": [19000], "LIN-04": [29600], "LIN-02": [17500]}
+    groups = {
+        "HIS-03": [18800, 20500, 19700, 21000],
+        "HIS-04": [26000, 28900, 27000],
+        "LIN-03": [19000],
+        "LIN-04": [29600],
+        "LIN-02": [17500],
+    }
     result = found(with_history, "LIN-02", "LIN-04")
     assert (result.interval_by, result.df, result.n_arm, result.n_control) == ("pooled batch scatter", 5, 1, 1)  # 3 + 2
     assert (result.low, result.high) == pytest.approx(ols_interval(groups, "LIN-04"), rel=1e-9)
@@ -94,7 +118,12 @@ def test_the_scatter_of_an_earlier_study_gives_single_batches_an_interval(with_h
 def test_own_repeats_join_the_history(with_history):
     batch = with_history.make("LIN-06", day=2)
     with_history.viscosity(batch, "72 h", 20080)
-    groups = {"HIS-03": [18800, 20500, 19700, 21000], "HIS-04": [26000, 28900, 27000], "LIN-03": [19000, 20080], "LIN-04": [29600]}
+    groups = {
+        "HIS-03": [18800, 20500, 19700, 21000],
+        "HIS-04": [26000, 28900, 27000],
+        "LIN-03": [19000, 20080],
+        "LIN-04": [29600],
+    }
     result = found(with_history)
     assert (result.df, result.n_control) == (6, 2)
     assert (result.low, result.high) == pytest.approx(ols_interval(groups, "LIN-04"), rel=1e-9)

@@ -23,7 +23,14 @@ def arm(comparison, property: str, age: str, label: str):
 
 
 def test_batches_of_one_version_pool_into_one_arm_whatever_their_trials_name(comparison):
-    assert [found.label for found in comparison.arms] == ["LIN-03, LIN-06", "LIN-01", "LIN-02", "LIN-04", "LIN-05", "LIN-07"]
+    assert [found.label for found in comparison.arms] == [
+        "LIN-03, LIN-06",
+        "LIN-01",
+        "LIN-02",
+        "LIN-04",
+        "LIN-05",
+        "LIN-07",
+    ]
     assert [batch.name for batch in comparison.control.batches] == ["LIN-03/1", "LIN-06/1"]
     assert comparison.control.is_control
     assert not any(found.is_control for found in comparison.arms[1:])
@@ -37,20 +44,34 @@ def test_a_batch_of_the_version_pools_although_its_trial_was_not_named(linden):
 
 def test_exactly_the_over_range_reading_is_flagged_with_its_code_and_kept_out_of_every_mean(comparison):
     flagged = [item for item in comparison.not_used if item.state == "FLAGGED"]
-    assert [(item.batch, item.value, item.codes, item.age) for item in flagged] == [("LIN-05/1", 40600.0, ("reading.torque_high",), "72 h")]
+    assert [(item.batch, item.value, item.codes, item.age) for item in flagged] == [
+        ("LIN-05/1", 40600.0, ("reading.torque_high",), "72 h")
+    ]
     assert "101.5" in flagged[0].words
     found = arm(comparison, "viscosity", "72 h", "LIN-05")
     assert (found.mean, found.n_batches, found.n_readings, found.batch_values) == (None, 0, 0, ())
     assert found.flagged == tuple(flagged)
-    counted = [value for result in comparison.results for one in result.arms for batch in one.batch_values for value in batch.values]
+    counted = [
+        value
+        for result in comparison.results
+        for one in result.arms
+        for batch in one.batch_values
+        for value in batch.values
+    ]
     assert 40600.0 not in counted
 
 
 def test_other_spindles_are_not_comparable_and_are_not_faults(comparison):
     apart = {(item.batch, item.value) for item in comparison.not_used if item.state == "not comparable"}
     # all of LIN-01 was read on disc 4; LIN-05 was read again at 72 h and read at 7 d on disc 6
-    assert apart == {("LIN-01/1", 2600.0), ("LIN-01/1", 4200.0), ("LIN-01/1", 4900.0), ("LIN-01/1", 5000.0), ("LIN-05/1", 42000.0),
-                     ("LIN-05/1", 43000.0)}
+    assert apart == {
+        ("LIN-01/1", 2600.0),
+        ("LIN-01/1", 4200.0),
+        ("LIN-01/1", 4900.0),
+        ("LIN-01/1", 5000.0),
+        ("LIN-05/1", 42000.0),
+        ("LIN-05/1", 43000.0),
+    }
     assert {item.code for item in comparison.not_used if item.state == "not comparable"} == {"compare.spindle"}
     assert len(comparison.not_used) == 7  # six on other spindles and the flagged one: nothing else is left out
 
@@ -63,10 +84,17 @@ def test_every_reading_is_either_in_a_mean_or_listed_as_left_out(linden, compari
 
 def test_readings_of_different_age_are_never_set_against_one_another(comparison):
     # LIN-06 at 1 h (8320) stands beside LIN-03 at 1 h (8800), never beside its 24 h value (15600)
-    for age, values in {"1 h": {8800.0, 8320.0}, "24 h": {15600.0, 16720.0}, "72 h": {19000.0, 20080.0}, "7 d": {19600.0, 20400.0}}.items():
+    for age, values in {
+        "1 h": {8800.0, 8320.0},
+        "24 h": {15600.0, 16720.0},
+        "72 h": {19000.0, 20080.0},
+        "7 d": {19600.0, 20400.0},
+    }.items():
         control = comparison.result("viscosity", age).arms[0]
         assert {value.mean for value in control.batch_values} == values
-        assert {round(value.age_h) for value in control.batch_values} == {{"1 h": 1, "24 h": 24, "72 h": 72, "7 d": 168}[age]}
+        assert {round(value.age_h) for value in control.batch_values} == {
+            {"1 h": 1, "24 h": 24, "72 h": 72, "7 d": 168}[age]
+        }
 
 
 @pytest.mark.parametrize(
@@ -86,9 +114,12 @@ def test_the_72_h_mean_of_the_control_in_figures(comparison):
 
 
 def test_the_control_against_lin_04_at_72_h_worked_by_hand(comparison):
-    # ln scale: ln 29600 - ln 19532.54 = 0.41569, ratio 1.5154. Scatter: two control batches only, ln(20080/19000) = 0.0552856,
-    # SD = 0.0552856 / sqrt 2 = 0.0390928 with 1 degree of freedom; standard error 0.0390928 x sqrt(1 + 1/2) = 0.0478787;
-    # t(0.975; 1) = 12.7062: half-width 0.608357, as a factor 1.8374; 1.5154 / 1.8374 = 0.8248, 1.5154 x 1.8374 = 2.7845.
+    # ln scale: ln 29600 - ln 19532.54 = 0.41569, ratio 1.5154. Scatter: two control batches only, ln(20080/19000) =
+    # 0.0552856,
+    # SD = 0.0552856 / sqrt 2 = 0.0390928 with 1 degree of freedom; standard error 0.0390928 x sqrt(1 + 1/2) =
+    # 0.0478787;
+    # t(0.975; 1) = 12.7062: half-width 0.608357, as a factor 1.8374; 1.5154 / 1.8374 = 0.8248, 1.5154 x 1.8374 =
+    # 2.7845.
     found = arm(comparison, "viscosity", "72 h", "LIN-04").difference
     assert found.kind == "ratio"
     assert found.value == pytest.approx(1.5154, abs=5e-5)
@@ -141,7 +172,14 @@ def test_the_grain_spec_is_judged_from_coded_observations(comparison):
     (grain,) = comparison.observations
     assert (grain.name, grain.age, grain.spec.allowed) == ("grain", "7 d", ("none",))
     verdicts = {one.arm_label: one.verdict for one in grain.arms}
-    assert verdicts == {"LIN-03, LIN-06": PASS, "LIN-01": PASS, "LIN-02": PASS, "LIN-04": PASS, "LIN-05": FAIL, "LIN-07": PASS}
+    assert verdicts == {
+        "LIN-03, LIN-06": PASS,
+        "LIN-01": PASS,
+        "LIN-02": PASS,
+        "LIN-04": PASS,
+        "LIN-05": FAIL,
+        "LIN-07": PASS,
+    }
     assert "LIN-05/1 grainy" in grain.arms[4].verdict_why
     assert "n = 2 batches" in grain.arms[0].verdict_why
 
@@ -161,7 +199,14 @@ def test_nothing_is_compared_where_the_arm_has_no_counted_reading(comparison):
 
 def test_the_order_of_the_trials_changes_no_number(linden, comparison):
     turned = linden.compare(*reversed(TRIALS), control="LIN-06")
-    assert [found.label for found in turned.arms] == ["LIN-03, LIN-06", "LIN-07", "LIN-05", "LIN-04", "LIN-02", "LIN-01"]
+    assert [found.label for found in turned.arms] == [
+        "LIN-03, LIN-06",
+        "LIN-07",
+        "LIN-05",
+        "LIN-04",
+        "LIN-02",
+        "LIN-01",
+    ]
     for result in comparison.results:
         other = turned.result(result.property, result.age)
         assert {one.arm_label: one for one in result.arms} == {one.arm_label: one for one in other.arms}

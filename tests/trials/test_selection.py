@@ -1,4 +1,4 @@
-"""Which readings count: voided, in process, typed age, repeated, other conditions. One viscosity spec, 15000 to 25000 at 72 h."""
+"""Which readings count: void, in process, typed age, repeated, other conditions. Spec: 15000 to 25000 at 72 h."""
 
 from __future__ import annotations
 
@@ -62,21 +62,32 @@ def test_a_corrected_reading_counts_with_its_new_value(pair):
 def test_a_reading_before_the_end_of_making_has_no_age_and_never_enters(bench):
     for trial, changes in (("LIN-03", {}), ("LIN-04", {"cetearyl-alcohol": "6.00 %"})):
         bench.clock.now = bench.clock.day(1)
-        batch = bench.book.start_batch(kit.plan_batch(bench.variant(changes), "400 g", balances=["0.01 g"]), trial=trial, study="LIN", operator=trial)
+        batch = bench.book.start_batch(
+            kit.plan_batch(bench.variant(changes), "400 g", balances=["0.01 g"]),
+            trial=trial,
+            study="LIN",
+            operator=trial,
+        )
         batch.read_ph("4.95", temp="25 degC", instrument="PH-1", calibration="CAL-07")
         bench.finish(batch, 2)
         bench.ph(batch, "24 h", "4.60")
     found = bench.compare("LIN-04")
     assert found.result("pH", "24 h").arm("LIN-04").mean == 4.60
     assert [(item.batch, item.value, item.state, item.codes) for item in found.not_used] == [
-        ("LIN-03/1", 4.95, "in process", ("reading.in_process",)), ("LIN-04/1", 4.95, "in process", ("reading.in_process",))]
+        ("LIN-03/1", 4.95, "in process", ("reading.in_process",)),
+        ("LIN-04/1", 4.95, "in process", ("reading.in_process",)),
+    ]
 
 
 def test_a_batch_that_is_not_finished_has_only_readings_in_process(pair):
     sheet = kit.plan_batch(pair.variant({"cetearyl-alcohol": "7.00 %"}), "400 g", balances=["0.01 g"])
-    pair.book.start_batch(sheet, trial="LIN-05", study="LIN", operator="bench 3").read_ph("4.7", temp="25 degC", instrument="PH-1", calibration="CAL-07")
+    pair.book.start_batch(sheet, trial="LIN-05", study="LIN", operator="bench 3").read_ph(
+        "4.7", temp="25 degC", instrument="PH-1", calibration="CAL-07"
+    )
     found = pair.compare("LIN-05")
-    assert [(item.state, item.words) for item in found.not_used] == [("in process", "making is not finished: it has no age")]
+    assert [(item.state, item.words) for item in found.not_used] == [
+        ("in process", "making is not finished: it has no age")
+    ]
     assert found.result("viscosity", "72 h").arm("LIN-05").verdict == NOT_TESTED
 
 
@@ -110,8 +121,16 @@ def test_a_missing_condition_leaves_it_shown(pair):
 
 def test_a_reading_outside_every_age_window_is_not_comparable_and_says_its_age(pair):
     pair.clock.now = pair.clock.day(1) + timedelta(hours=77)  # 72 h + 4 h is the end of the window
-    pair.trial_batch.read_viscosity("22000 mPa.s", torque_pct="55", rpm=10, spindle="disc 5", instrument="VIS-1", temp="25 degC", reading_time="60 s",
-                                    container="100 mL jar")
+    pair.trial_batch.read_viscosity(
+        "22000 mPa.s",
+        torque_pct="55",
+        rpm=10,
+        spindle="disc 5",
+        instrument="VIS-1",
+        temp="25 degC",
+        reading_time="60 s",
+        container="100 mL jar",
+    )
     (item,) = pair.compare("LIN-04").not_used
     assert (item.state, item.codes, item.age) == ("not comparable", ("compare.age",), "")
     assert "77.0 h old" in item.words
@@ -139,7 +158,9 @@ def test_another_instrument_is_not_set_against_the_controls_reading_but_judged_b
         ("25 degC", "", "shown, not tested", "compare.storage_unknown"),
     ],
 )
-def test_jars_stored_otherwise_or_nobody_knows_how_are_in_no_mean_and_pass_no_spec(bench, control_storage, trial_storage, state, code):
+def test_jars_stored_otherwise_or_nobody_knows_how_are_in_no_mean_and_pass_no_spec(
+    bench, control_storage, trial_storage, state, code
+):
     control, trial = bench.make("LIN-03"), bench.make("LIN-04", {"cetearyl-alcohol": "6.00 %"})
     bench.viscosity(control, "72 h", 19000, storage=control_storage)
     bench.viscosity(trial, "72 h", 24000, storage=trial_storage)
@@ -187,8 +208,17 @@ def test_one_flagged_batch_of_two_leaves_the_other_to_be_judged_and_says_so(benc
 
 def test_a_typed_age_that_the_clock_contradicts_is_flagged(pair):
     pair.at(pair.trial_batch, "24 h")
-    pair.trial_batch.read_viscosity("22000 mPa.s", torque_pct="55", rpm=10, spindle="disc 5", instrument="VIS-1", temp="25 degC", age="72 h",
-                                    reading_time="60 s", container="100 mL jar")
+    pair.trial_batch.read_viscosity(
+        "22000 mPa.s",
+        torque_pct="55",
+        rpm=10,
+        spindle="disc 5",
+        instrument="VIS-1",
+        temp="25 degC",
+        age="72 h",
+        reading_time="60 s",
+        container="100 mL jar",
+    )
     assert left_out(pair) == [("LIN-04/1", 22000.0, "FLAGGED", ("reading.age_clock",))]
     assert pair.compare("LIN-04").not_used[0].age == "24 h"
 
@@ -197,5 +227,7 @@ def test_only_some_properties_and_ages_may_be_asked_for(linden):
     found = linden.compare("LIN-04", properties=["Viscosity"], ages=["72 h", "7 d"])
     assert [(result.property, result.age) for result in found.results] == [("viscosity", "72 h"), ("viscosity", "7 d")]
     assert found.observations == ()
-    assert [(result.name, result.age) for result in linden.compare("LIN-04", properties="grain").observations] == [("grain", "7 d")]
+    assert [(result.name, result.age) for result in linden.compare("LIN-04", properties="grain").observations] == [
+        ("grain", "7 d")
+    ]
     assert {item.age for item in linden.compare("LIN-05", ages="7 d").not_used} == {"7 d"}

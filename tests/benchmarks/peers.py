@@ -1,0 +1,79 @@
+"""What somebody competent would do without the kit. Run as a program: `peers.py NAME ARGUMENTS`.
+
+Nothing of the kit is imported here. Imports stand inside the functions: each peer pays for its own only.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import statistics
+import sys
+import time
+from pathlib import Path
+
+IMPORT_PANDAS = ("-c", "import pandas")
+
+PRAGMAS = ("journal_mode=WAL", "synchronous=FULL", "fullfsync=ON", "foreign_keys=ON")
+
+
+def run_bare_notebook(target: str) -> None:
+    """A notebook that imports pandas and plotly, run by nbclient with what makes it fast.
+
+    The one slow import of jsonschema is left out and the kernel is ended without ceremony: nothing else is left to
+    save short of keeping a kernel alive between runs.
+    """
+    sys.modules["rfc3987_syntax"] = None  # jsonschema does without; it compiles a grammar for a second otherwise
+    import nbclient
+    import nbformat
+
+    cells = [
+        nbformat.v4.new_code_cell("import pandas as pd\nimport plotly.graph_objects as go"),
+        nbformat.v4.new_code_cell("import plotly\nprint(pd.__version__, plotly.__version__)"),
+    ]
+    notebook = nbformat.v4.new_notebook(cells=cells)
+    client = nbclient.NotebookClient(
+        notebook, kernel_name="python3", timeout=120, record_timing=False, shutdown_kernel="immediate"
+    )
+    client.execute()
+    nbformat.write(notebook, target)
+
+
+def papermill_then_nbconvert(template: Path, source: Path, trial: str, folder: Path) -> list[list[str | Path]]:
+    """The two commands of the usual way: fill the template in, then make a page of it."""
+    filled = folder / "filled.ipynb"
+    run = ["-m", "papermill", "--no-progress-bar", "-p", "source", source, "-p", "trial", trial, template, filled]
+    return [
+        [sys.executable, *run],
+        [sys.executable, "-m", "nbconvert", "--to", "html", "--output", folder / "filled.html", filled],
+    ]
+
+
+def commit_rows(database: str, rows_file: str) -> None:
+    """Store prepared rows by sqlite3 alone, one transaction an operation; prints the median seconds of one.
+
+    The rows file holds a list of operations, each a list of [table, {column: value}].
+    """
+    operations = json.loads(Path(rows_file).read_text(encoding="utf-8"))
+    connection = sqlite3.connect(database, isolation_level=None)
+    for pragma in PRAGMAS:
+        connection.execute(f"PRAGMA {pragma}")
+    statements = {table: _insert(table, row) for table, row in operations[0]}
+    spent = []
+    for operation in operations:
+        began = time.perf_counter()
+        connection.execute("BEGIN IMMEDIATE")
+        for table, row in operation:
+            connection.execute(statements[table], tuple(row.values()))
+        connection.execute("COMMIT")
+        spent.append(time.perf_counter() - began)
+    connection.close()
+    print(statistics.median(spent))
+
+
+def _insert(table: str, row: dict[str, object]) -> str:
+    return f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})"
+
+
+if __name__ == "__main__":
+    {"run-bare-notebook": run_bare_notebook, "commit-rows": commit_rows}[sys.argv[1]](*sys.argv[2:])
