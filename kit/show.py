@@ -85,25 +85,38 @@ class Table:
         """The table as an HTML fragment with inline style."""
         ident = self.key or "t-" + hashlib.sha256(self.text().encode()).hexdigest()[:10]
         head = "".join(self._th(name, index) for index, name in enumerate(self.columns))
-        body = "".join(f"<tr>{''.join(self._td(cell, index) for index, cell in enumerate(row))}</tr>" for row in self.rows)
-        caption = (f'<caption style="text-align:left;font-weight:600;padding:0 0 .35em">{escape(self.title)}</caption>'
-                   if self.title else "")
-        note = f'<p style="margin:.3em 0 0;color:{TOKENS["quiet"]};white-space:pre-wrap">{escape(self.note)}</p>' if self.note else ""
-        return (f'<div class="kit-table" id="{escape(ident)}" style="font-family:{TOKENS["font"]};font-size:.9rem;'
-                f'overflow-x:auto;margin:.6em 0 1em"><table style="border-collapse:collapse">{caption}<thead><tr>{head}</tr></thead>'
-                f"<tbody>{body}</tbody></table>{note}</div>")
+        body = "".join(
+            f"<tr>{''.join(self._td(cell, index) for index, cell in enumerate(row))}</tr>" for row in self.rows
+        )
+        caption = (
+            f'<caption style="text-align:left;font-weight:600;padding:0 0 .35em">{escape(self.title)}</caption>'
+            if self.title
+            else ""
+        )
+        note = (
+            f'<p style="margin:.3em 0 0;color:{TOKENS["quiet"]};white-space:pre-wrap">{escape(self.note)}</p>'
+            if self.note
+            else ""
+        )
+        return (
+            f'<div class="kit-table" id="{escape(ident)}" style="font-family:{TOKENS["font"]};font-size:.9rem;'
+            f'overflow-x:auto;margin:.6em 0 1em"><table style="border-collapse:collapse">{caption}<thead><tr>{head}</tr></thead>'
+            f"<tbody>{body}</tbody></table>{note}</div>"
+        )
 
     def text(self) -> str:
         """The table as aligned plain text."""
-        grid = [[str(cell) for cell in self.columns], *[[str(cell) for cell in row] for row in self.rows]]
+        grid = [*_split_lines(self.columns), *(line for row in self.rows for line in _split_lines(row))]
         widths = [max(len(row[index]) for row in grid) for index in range(len(self.columns))]
         lines = [self._line(row, widths) for row in grid]
-        lines.insert(1, "  ".join("-" * width for width in widths))
+        lines.insert(len(_split_lines(self.columns)), "  ".join("-" * width for width in widths))
         return "\n".join([*([self.title] if self.title else []), *lines, *([self.note] if self.note else [])])
 
     def _line(self, row: Sequence[str], widths: Sequence[int]) -> str:
-        cells = (text.rjust(width) if index in self.numeric else text.ljust(width)
-                 for index, (text, width) in enumerate(zip(row, widths, strict=True)))
+        cells = (
+            text.rjust(width) if index in self.numeric else text.ljust(width)
+            for index, (text, width) in enumerate(zip(row, widths, strict=True))
+        )
         return "  ".join(cells).rstrip()
 
     def _keeps_together(self, cell: object, index: int) -> bool:
@@ -115,15 +128,29 @@ class Table:
         return "text-align:right;font-variant-numeric:tabular-nums" if index in self.numeric else "text-align:left"
 
     def _th(self, name: str, index: int) -> str:
-        return (f'<th scope="col" style="{self._align(index)};padding:.25em .7em;border-bottom:2px solid {TOKENS["rule"]};'
-                f'vertical-align:bottom">{escape(name)}</th>')
+        return (
+            f'<th scope="col" style="{self._align(index)};padding:.25em .7em;border-bottom:2px solid {TOKENS["rule"]};'
+            f'vertical-align:bottom">{escape(name)}</th>'
+        )
 
     def _td(self, cell: object, index: int) -> str:
         tone = _TONES[cell.tone] if isinstance(cell, Cell) else ""
-        style = (f"{self._align(index)};padding:.25em .7em;border-bottom:1px solid {TOKENS['rule']};vertical-align:top;"
-                 f"white-space:{'nowrap' if self._keeps_together(cell, index) else 'pre-line'};{tone}").rstrip(";")
-        return (f'<th scope="row" style="font-weight:400;{style}">{escape(cell)}</th>' if index == 0
-                else f'<td style="{style}">{escape(cell)}</td>')
+        style = (
+            f"{self._align(index)};padding:.25em .7em;border-bottom:1px solid {TOKENS['rule']};vertical-align:top;"
+            f"white-space:{'nowrap' if self._keeps_together(cell, index) else 'pre-line'};{tone}"
+        ).rstrip(";")
+        return (
+            f'<th scope="row" style="font-weight:400;{style}">{escape(cell)}</th>'
+            if index == 0
+            else f'<td style="{style}">{escape(cell)}</td>'
+        )
+
+
+def _split_lines(row: Sequence[object]) -> list[list[str]]:
+    """A row of cells as rows of single lines, the short cells padded below."""
+    cells = [str(cell).split("\n") for cell in row]
+    height = max((len(cell) for cell in cells), default=1)
+    return [[cell[line] if line < len(cell) else "" for cell in cells] for line in range(height)]
 
 
 @dataclass(frozen=True)
@@ -141,7 +168,9 @@ class Block:
 
 def paragraph(text: object) -> str:
     """Plain typed text as an HTML paragraph; line breaks are kept, markup is shown and not obeyed."""
-    return f'<p style="font-family:{TOKENS["font"]};white-space:pre-wrap;margin:.4em 0;max-width:48em">{escape(text)}</p>'
+    return (
+        f'<p style="font-family:{TOKENS["font"]};white-space:pre-wrap;margin:.4em 0;max-width:48em">{escape(text)}</p>'
+    )
 
 
 def listing(title: str, items: Iterable[object]) -> Block:

@@ -45,8 +45,12 @@ def cite(key: str) -> str:
     try:
         return str(sources()[key])
     except KeyError:
-        raise KitError(f"there is no source {key!r}", where="kit/data/sources.toml", mend="add the source or correct the key",
-                       code="sources.unknown") from None
+        raise KitError(
+            f"there is no source {key!r}",
+            where="kit/data/sources.toml",
+            mend="add the source or correct the key",
+            code="sources.unknown",
+        ) from None
 
 
 @lru_cache(maxsize=None)

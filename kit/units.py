@@ -43,14 +43,28 @@ _SPELLINGS = {
     "L": ("L", "l", "litre", "liter"),
 }
 _TWO_MEANINGS = {"gr": "gram (g) or grain (0.0648 g)"}
-_CANONICAL = {spelling.lower() if len(spelling) > 1 else spelling: unit
-              for unit, spellings in _SPELLINGS.items() for spelling in spellings}
+_CANONICAL = {
+    spelling.lower() if len(spelling) > 1 else spelling: unit
+    for unit, spellings in _SPELLINGS.items()
+    for spelling in spellings
+}
 
 # A turn is not a radian per second: these stay outside the general registry on purpose.
 _TURNS_PER_MINUTE = {"rpm": Decimal(1), "rev/s": Decimal(60)}
 
-_EXAMPLES = {"g": "250 g", "degC": "78 degC", "mPa*s": "19000 mPa.s", "%": "6.00 %", "rpm": "6500 rpm", "min": "4 min",
-             "h": "24 h", "s": "60 s", "mL": "250 mL", "mV": "-3 mV", "g/mL": "0.98 g/mL"}
+_EXAMPLES = {
+    "g": "250 g",
+    "degC": "78 degC",
+    "mPa*s": "19000 mPa.s",
+    "%": "6.00 %",
+    "rpm": "6500 rpm",
+    "min": "4 min",
+    "h": "24 h",
+    "s": "60 s",
+    "mL": "250 mL",
+    "mV": "-3 mV",
+    "g/mL": "0.98 g/mL",
+}
 
 
 def number(text: object, *, where: str = "", decimal_mark: str | None = None) -> Decimal:
@@ -95,11 +109,17 @@ def read(text: object, to: str, *, where: str = "", decimal_mark: str | None = N
     """
     value, unit = split(text, where=where, decimal_mark=decimal_mark)
     if not unit:
-        raise UnitError(f"{text!r} has no unit", where=where, mend=f'write for example "{_example(to)}"', code="units.missing")
+        raise UnitError(
+            f"{text!r} has no unit", where=where, mend=f'write for example "{_example(to)}"', code="units.missing"
+        )
     given, wanted = _canonical(unit), _canonical(to)
     if given in _TWO_MEANINGS:
-        raise UnitError(f"{text!r}: the unit {unit!r} can mean {_TWO_MEANINGS[given]}", where=where,
-                        mend=f'write for example "{_example(to)}"', code="units.unknown")
+        raise UnitError(
+            f"{text!r}: the unit {unit!r} can mean {_TWO_MEANINGS[given]}",
+            where=where,
+            mend=f'write for example "{_example(to)}"',
+            code="units.unknown",
+        )
     if given == wanted:
         return value
     if given in _TURNS_PER_MINUTE and wanted in _TURNS_PER_MINUTE:
@@ -124,8 +144,13 @@ def percent(text: object, *, where: str = "", decimal_mark: str | None = None) -
     """Read a percentage by weight: "6.00 %", "6.00" or Decimal("6.00")."""
     value, unit = split(text, where=where, decimal_mark=decimal_mark)
     if unit and _canonical(unit) != "%":
-        raise UnitError(f"{text!r} is not a percentage by weight", where=where, allowed='"6.00 %" or "6.00"',
-                        mend="give % w/w of the finished product; grams belong to the batch sheet", code="units.wrong_kind")
+        raise UnitError(
+            f"{text!r} is not a percentage by weight",
+            where=where,
+            allowed='"6.00 %" or "6.00"',
+            mend="give % w/w of the finished product; grams belong to the batch sheet",
+            code="units.wrong_kind",
+        )
     return value
 
 
@@ -152,8 +177,12 @@ def _decimal(text: str, where: str, decimal_mark: str | None) -> Decimal:
     cleaned = spaced.replace(" ", "").replace("'", "")
     if decimal_mark == ",":
         if "." in cleaned:
-            raise UnitError(f"{text!r} holds a point although the decimal mark was declared as a comma", where=where,
-                            mend="write the number without thousands separators", code="units.mixed_marks")
+            raise UnitError(
+                f"{text!r} holds a point although the decimal mark was declared as a comma",
+                where=where,
+                mend="write the number without thousands separators",
+                code="units.mixed_marks",
+            )
     elif "," in cleaned:
         _refuse_unclear_comma(text, cleaned, where, decimal_mark)
     try:
@@ -164,15 +193,27 @@ def _decimal(text: str, where: str, decimal_mark: str | None) -> Decimal:
 
 def _refuse_unclear_comma(text: str, cleaned: str, where: str, decimal_mark: str | None) -> None:
     if decimal_mark == ".":
-        raise UnitError(f"{text!r} holds a comma although the decimal mark was declared as a point", where=where,
-                        mend="write the number without thousands separators", code="units.mixed_marks")
+        raise UnitError(
+            f"{text!r} holds a comma although the decimal mark was declared as a point",
+            where=where,
+            mend="write the number without thousands separators",
+            code="units.mixed_marks",
+        )
     if "." in cleaned or cleaned.count(",") > 1 and not _COMMA_BEFORE_THREE.match(cleaned):
-        raise UnitError(f"{text!r} mixes decimal marks and thousands separators", where=where,
-                        mend="write the number without thousands separators", code="units.mixed_marks")
+        raise UnitError(
+            f"{text!r} mixes decimal marks and thousands separators",
+            where=where,
+            mend="write the number without thousands separators",
+            code="units.mixed_marks",
+        )
     if _COMMA_BEFORE_THREE.match(cleaned):
-        raise UnitError(f"{text!r} can be read in two ways: {cleaned.replace(',', '')} or {cleaned.replace(',', '.', 1)}",
-                        where=where, allowed="a comma as decimal mark, but not before exactly three digits",
-                        mend="write it without the comma or with a point, or declare the decimal mark", code="units.ambiguous_comma")
+        raise UnitError(
+            f"{text!r} can be read in two ways: {cleaned.replace(',', '')} or {cleaned.replace(',', '.', 1)}",
+            where=where,
+            allowed="a comma as decimal mark, but not before exactly three digits",
+            mend="write it without the comma or with a point, or declare the decimal mark",
+            code="units.ambiguous_comma",
+        )
 
 
 def _finite(value: Decimal, text: object, where: str) -> Decimal:
@@ -183,12 +224,22 @@ def _finite(value: Decimal, text: object, where: str) -> Decimal:
 
 def _not_a_number(text: object, where: str) -> UnitError:
     shown = "nothing" if text is None or text == "" else repr(text)
-    return UnitError(f"{shown} is not a number", where=where, allowed='digits with one decimal mark, such as "20.04"',
-                     mend="type the number as the instrument shows it", code="units.not_a_number")
+    return UnitError(
+        f"{shown} is not a number",
+        where=where,
+        allowed='digits with one decimal mark, such as "20.04"',
+        mend="type the number as the instrument shows it",
+        code="units.not_a_number",
+    )
 
 
 def _wrong_kind(text: object, to: str, where: str) -> UnitError:
-    return UnitError(f"{text!r} cannot be read as {to}", where=where, mend=f'write for example "{_example(to)}"', code="units.wrong_kind")
+    return UnitError(
+        f"{text!r} cannot be read as {to}",
+        where=where,
+        mend=f'write for example "{_example(to)}"',
+        code="units.wrong_kind",
+    )
 
 
 def _example(to: str) -> str:
@@ -209,8 +260,12 @@ def _convert(value: Decimal, given: str, wanted: str, *, text: object, to: str, 
     except pint.DimensionalityError:
         raise _wrong_kind(text, to, where) from None
     except Exception:  # the registry's parser raises many kinds for unreadable text; all mean the same here
-        raise UnitError(f"the unit {given!r} is not known", where=where, mend=f'write for example "{_example(to)}"',
-                        code="units.unknown") from None
+        raise UnitError(
+            f"the unit {given!r} is not known",
+            where=where,
+            mend=f'write for example "{_example(to)}"',
+            code="units.unknown",
+        ) from None
 
 
 def _for_pint(unit: str) -> str:

@@ -26,22 +26,8 @@ NOTEBOOKS = sorted([*(ROOT / "templates").rglob("*.ipynb"), *(ROOT / "notebooks"
 # What a user works in, whether or not a module of ours imports it.
 WORKED_IN = {"jupyterlab", "ipywidgets", "pandas"}
 RUN_AS_COMMANDS = {"nbconvert"}  # by tests/benchmarks
-HEAVY = set(
-    [
-        "pandas",
-        "numpy",
-        "plotly",
-        "ipywidgets",
-        "papermill",
-        "nbformat",
-        "sqlalchemy",
-        "alembic",
-        "pint",
-        "pydantic",
-        "scipy",
-        "tomlkit",
-    ]
-)
+HEAVY = {"pandas", "numpy", "scipy", "plotly", "ipywidgets", "papermill", "nbformat"}
+HEAVY |= {"sqlalchemy", "alembic", "pint", "pydantic", "tomlkit"}
 
 
 def test_the_top_level_holds_what_it_should_and_nothing_else():

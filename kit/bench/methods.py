@@ -252,7 +252,7 @@ def _window(label: str, tolerance: str) -> AgeWindow:
 
 
 def _hours(hours: Decimal) -> str:
-    return f"{plain((hours * 60).normalize())} min" if hours < 1 else f"{plain(hours)} h"
+    return f"{float(hours * 60):.4g} min" if hours < 1 else f"{plain(hours)} h"
 
 
 def _refuse_unknown(row: Mapping, where: str) -> None:

@@ -1,0 +1,1 @@
+"""Facts as printed in their sources, and the drawing library that a page carries."""

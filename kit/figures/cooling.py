@@ -19,22 +19,54 @@ def cooling_curve(batches: tuple[BatchView, ...]) -> Figure | None:
         if not points:
             continue
         look = series(index)
-        traces.append({"type": "scatter", "mode": "lines+markers", "name": batch.name, "x": [x for x, _ in points], "y": [y for _, y in points],
-                       "line": {"color": look["color"], "dash": look["dash"], "width": 2}, "marker": {"symbol": look["symbol"], "size": 8}})
+        traces.append(
+            {
+                "type": "scatter",
+                "mode": "lines+markers",
+                "name": batch.name,
+                "x": [x for x, _ in points],
+                "y": [y for _, y in points],
+                "line": {"color": look["color"], "dash": look["dash"], "width": 2},
+                "marker": {"symbol": look["symbol"], "size": 8},
+            }
+        )
         rows += [(batch.name, f"{x:g}", f"{y:g}", "log") for x, y in points]
         added = _additions(batch)
         if added:
-            traces.append({"type": "scatter", "mode": "markers+text", "name": f"{batch.name}, addition", "x": [x for x, _, _ in added],
-                           "y": [y for _, y, _ in added], "text": [f"phase {phase}" for _, _, phase in added], "textposition": "top left",
-                           "marker": {"symbol": "triangle-down-open", "size": 13, "color": look["color"], "line": {"width": 2}}})
+            traces.append(
+                {
+                    "type": "scatter",
+                    "mode": "markers+text",
+                    "name": f"{batch.name}, addition",
+                    "x": [x for x, _, _ in added],
+                    "y": [y for _, y, _ in added],
+                    "text": [f"phase {phase}" for _, _, phase in added],
+                    "textposition": "top left",
+                    "marker": {
+                        "symbol": "triangle-down-open",
+                        "size": 13,
+                        "color": look["color"],
+                        "line": {"width": 2},
+                    },
+                }
+            )
             rows += [(batch.name, f"{x:g}", f"{y:g}", f"phase {phase} added") for x, y, phase in added]
     if not rows:
         return None
-    layout = {"xaxis": {"title": {"text": "minutes after combining"}, "rangemode": "tozero"}, "yaxis": {"title": {"text": "temperature, °C"}}}
+    layout = {
+        "xaxis": {"title": {"text": "minutes after combining"}, "rangemode": "tozero"},
+        "yaxis": {"title": {"text": "temperature, °C"}},
+    }
     table = Table(("batch", "minutes after combining", "temperature, °C", "what"), rows, numeric=frozenset({1, 2}))
     names = ", ".join(dict.fromkeys(row[0] for row in rows))
-    return Figure("How did the batch cool?", f"logged temperatures of {names}", traces, layout, table,
-                  f"{len(rows)} logged temperatures and additions of {names}.")
+    return Figure(
+        "How did the batch cool?",
+        f"logged temperatures of {names}",
+        traces,
+        layout,
+        table,
+        f"{len(rows)} logged temperatures and additions of {names}.",
+    )
 
 
 def cooling_points(batch: BatchView) -> list[tuple[float, float]]:

@@ -41,8 +41,15 @@ class Figure:
         """The figure as plotly JSON, plain lists only, its numbers in `layout.meta`."""
         heading = f"<b>{_mark_up(self.title)}</b><br><span style='font-size:12px;color:{TOKENS['quiet']}'>{_mark_up(self.subtitle)}</span>"
         layout = _merged(_base_layout(), {"title": {"text": heading}, **self.layout})
-        layout["meta"] = {"kit": {"title": self.title, "columns": list(self.table.columns), "note": self.table.note, "summary": self.summary,
-                                  "rows": [[str(cell) for cell in row] for row in self.table.rows]}}
+        layout["meta"] = {
+            "kit": {
+                "title": self.title,
+                "columns": list(self.table.columns),
+                "note": self.table.note,
+                "summary": self.summary,
+                "rows": [[str(cell) for cell in row] for row in self.table.rows],
+            }
+        }
         return {"data": list(self.traces), "layout": layout, "config": {"displaylogo": False, "responsive": False}}
 
     def plotly(self):
@@ -69,12 +76,34 @@ def band(low: float | None, high: float | None, *, words: str) -> tuple[list[dic
     """A shaded spec band across the figure, with its limits in words: (shapes, annotations)."""
     edges = [value for value in (low, high) if value is not None]
     line = {"color": TOKENS["series"][0], "width": 1, "dash": "dot"}
-    shapes = [{"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": value, "y1": value, "line": line, "layer": "below"} for value in edges]
+    shapes = [
+        {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": value, "y1": value, "line": line, "layer": "below"}
+        for value in edges
+    ]
     if len(edges) == 2:
-        shapes.append({"type": "rect", "xref": "paper", "x0": 0, "x1": 1, "y0": low, "y1": high, "fillcolor": TOKENS["band"], "line": {"width": 0},
-                       "layer": "below"})
-    note = {"xref": "paper", "x": 1, "xanchor": "right", "y": edges[-1], "yanchor": "bottom", "text": _mark_up(words), "showarrow": False,
-            "font": {"size": 11, "color": TOKENS["quiet"]}}
+        shapes.append(
+            {
+                "type": "rect",
+                "xref": "paper",
+                "x0": 0,
+                "x1": 1,
+                "y0": low,
+                "y1": high,
+                "fillcolor": TOKENS["band"],
+                "line": {"width": 0},
+                "layer": "below",
+            }
+        )
+    note = {
+        "xref": "paper",
+        "x": 1,
+        "xanchor": "right",
+        "y": edges[-1],
+        "yanchor": "bottom",
+        "text": _mark_up(words),
+        "showarrow": False,
+        "font": {"size": 11, "color": TOKENS["quiet"]},
+    }
     return shapes, [note]
 
 
@@ -84,16 +113,35 @@ def _mark_up(text: str) -> str:
 
 
 def _base_layout() -> dict[str, Any]:
-    axis = {"gridcolor": "#e6e9ec", "linecolor": TOKENS["rule"], "zeroline": False, "ticks": "outside", "tickcolor": TOKENS["rule"], "automargin": True}
-    return {"template": "none", "width": WIDTH, "height": HEIGHT, "font": {"family": TOKENS["font"], "size": 13, "color": TOKENS["ink"]},
-            "title": {"x": 0, "xref": "paper", "xanchor": "left", "y": 0.97, "yanchor": "top", "font": {"size": 15}},
-            "margin": {"l": 70, "r": 24, "t": 76, "b": 104}, "paper_bgcolor": "#ffffff", "plot_bgcolor": "#ffffff",
-            "xaxis": dict(axis), "yaxis": dict(axis), "showlegend": True,
-            "legend": {"orientation": "h", "x": 0, "xanchor": "left", "yref": "container", "y": 0.01, "yanchor": "bottom"}, "hovermode": "closest"}
+    axis = {
+        "gridcolor": "#e6e9ec",
+        "linecolor": TOKENS["rule"],
+        "zeroline": False,
+        "ticks": "outside",
+        "tickcolor": TOKENS["rule"],
+        "automargin": True,
+    }
+    return {
+        "template": "none",
+        "width": WIDTH,
+        "height": HEIGHT,
+        "font": {"family": TOKENS["font"], "size": 13, "color": TOKENS["ink"]},
+        "title": {"x": 0, "xref": "paper", "xanchor": "left", "y": 0.97, "yanchor": "top", "font": {"size": 15}},
+        "margin": {"l": 70, "r": 24, "t": 76, "b": 104},
+        "paper_bgcolor": "#ffffff",
+        "plot_bgcolor": "#ffffff",
+        "xaxis": dict(axis),
+        "yaxis": dict(axis),
+        "showlegend": True,
+        "legend": {"orientation": "h", "x": 0, "xanchor": "left", "yref": "container", "y": 0.01, "yanchor": "bottom"},
+        "hovermode": "closest",
+    }
 
 
 def _merged(base: dict[str, Any], over: dict[str, Any]) -> dict[str, Any]:
     merged = dict(base)
     for key, value in over.items():
-        merged[key] = _merged(base[key], value) if isinstance(value, dict) and isinstance(base.get(key), dict) else value
+        merged[key] = (
+            _merged(base[key], value) if isinstance(value, dict) and isinstance(base.get(key), dict) else value
+        )
     return merged

@@ -89,7 +89,9 @@ class Composition:
         for line in self.lines:
             for part in line.material.parts:
                 old = sums.get(part.inci, Share(part.substance, Decimal(0), ()))
-                brought = old.brought_by if line.material.key in old.brought_by else (*old.brought_by, line.material.key)
+                brought = (
+                    old.brought_by if line.material.key in old.brought_by else (*old.brought_by, line.material.key)
+                )
                 sums[part.inci] = Share(part.substance, old.pct + line.pct * part.pct / 100, brought)
         return dict(sorted(sums.items(), key=lambda item: (-item[1].pct, item[0])))
 
@@ -100,8 +102,12 @@ class Composition:
     def table(self) -> Table:
         """Lines with phase, supply form and % w/w."""
         rows = [(line.phase, line.material.name, show_pct(line.pct)) for line in self.lines]
-        return Table(("phase", "material", "% w/w"), [*rows, ("", "total", show_pct(self.total))], title=f"Composition, {self.state}",
-                     numeric=frozenset({2}))
+        return Table(
+            ("phase", "material", "% w/w"),
+            [*rows, ("", "total", show_pct(self.total))],
+            title=f"Composition, {self.state}",
+            numeric=frozenset({2}),
+        )
 
     def inci_table(self) -> Table:
         """INCI parts with % w/w, largest first."""
@@ -115,8 +121,14 @@ class Composition:
         return str(self.table())
 
 
-def from_masses(masses: Iterable[tuple[CompositionLine, Fraction]], *, state: str, product: str, steps: tuple[Step, ...] = (),
-                places: int = 4) -> Composition:
+def from_masses(
+    masses: Iterable[tuple[CompositionLine, Fraction]],
+    *,
+    state: str,
+    product: str,
+    steps: tuple[Step, ...] = (),
+    places: int = 4,
+) -> Composition:
     """The composition of a weighed-out batch: each mass as % of their sum, adding up to 100 exactly.
 
     Shares are exact fractions rounded to `places` decimals; what rounding leaves over goes to the lines that lost
@@ -129,7 +141,10 @@ def from_masses(masses: Iterable[tuple[CompositionLine, Fraction]], *, state: st
     kept = [(line, Fraction(mass)) for line, mass in masses if mass]
     total = sum(mass for _, mass in kept)
     percents = apportion([100 * mass / total for _, mass in kept], Decimal(100), places)
-    lines = tuple(CompositionLine(line.material, pct, line.phase, line.kind) for (line, _), pct in zip(kept, percents, strict=True))
+    lines = tuple(
+        CompositionLine(line.material, pct, line.phase, line.kind)
+        for (line, _), pct in zip(kept, percents, strict=True)
+    )
     return Composition(lines, state, product, steps)
 
 
@@ -163,8 +178,18 @@ def side_by_side(columns: Mapping[str, Composition], title: str = "", note: str 
     rows_of = {(line.material.key, line.phase): line for composition in columns.values() for line in composition.lines}
     keys = dict.fromkeys(key for key, _ in rows_of)
     names = {line.material.key: line.material.name for line in rows_of.values()}
-    cells = [(names[key], *(show_pct(composition.pct(key)) if composition.pct(key) else "–" for composition in columns.values()))
-             for key in keys]
+    cells = [
+        (
+            names[key],
+            *(show_pct(composition.pct(key)) if composition.pct(key) else "–" for composition in columns.values()),
+        )
+        for key in keys
+    ]
     totals = ("total", *(show_pct(composition.total) for composition in columns.values()))
-    return Table(("material", *(f"{name}, % w/w" for name in columns)), [*cells, totals], title=title, note=note,
-                 numeric=frozenset(range(1, len(columns) + 1)))
+    return Table(
+        ("material", *(f"{name}, % w/w" for name in columns)),
+        [*cells, totals],
+        title=title,
+        note=note,
+        numeric=frozenset(range(1, len(columns) + 1)),
+    )

@@ -21,13 +21,17 @@ from kit.formula.writing import save_formula
 class Formula(FormulaModel):
     """A formula as meant; its data are those of `FormulaModel`."""
 
-    def change(self, changes: Mapping[str, str], *, absorb: str = "water", why: str = "", version: str = "", phase: str = "") -> Formula:
+    def change(
+        self, changes: Mapping[str, str], *, absorb: str = "water", why: str = "", version: str = "", phase: str = ""
+    ) -> Formula:
         """A new version with these lines changed; see `kit.formula.versions.change`."""
         return change(self, changes, absorb=absorb, why=why, version=version, phase=phase)
 
     def with_steps(self, steps: tuple[Step, ...], *, why: str = "", version: str = "") -> Formula:
         """A new version made another way: same lines, other steps."""
-        return replace(self, steps=tuple(steps), version=version or next_version(self.version), parent=self.fingerprint, why=why)
+        return replace(
+            self, steps=tuple(steps), version=version or next_version(self.version), parent=self.fingerprint, why=why
+        )
 
     def save(self, path: str | Path, *, overwrite: bool = False) -> Path:
         """Write the formula to a TOML file; a file that holds anything else is never overwritten unasked."""
@@ -45,9 +49,31 @@ class Formula(FormulaModel):
 def formula_from_row(row: Mapping, library: Library | None = None) -> Formula:
     """The formula that `formula_row` wrote, with the facts that were used then."""
     materials = {key: Material.from_row(material) for key, material in row["materials"].items()}
-    phases = tuple(Phase(phase["name"], phase["kind"],
-                         tuple(Line(materials[line["material"]], Decimal(line["pct"]) if "pct" in line else None, bool(line.get("qs")),
-                                    line.get("why", "")) for line in phase["lines"])) for phase in row["phases"])
-    return Formula(name=row["name"], version=row["version"], product=row["product"], phases=phases,
-                   steps=tuple(step_from_row(step) for step in row["steps"]), spec=tuple(spec_from_row(line) for line in row["spec"]),
-                   parent=row.get("parent", ""), why=row.get("why", ""), note=row.get("note", ""), library=library)
+    phases = tuple(
+        Phase(
+            phase["name"],
+            phase["kind"],
+            tuple(
+                Line(
+                    materials[line["material"]],
+                    Decimal(line["pct"]) if "pct" in line else None,
+                    bool(line.get("qs")),
+                    line.get("why", ""),
+                )
+                for line in phase["lines"]
+            ),
+        )
+        for phase in row["phases"]
+    )
+    return Formula(
+        name=row["name"],
+        version=row["version"],
+        product=row["product"],
+        phases=phases,
+        steps=tuple(step_from_row(step) for step in row["steps"]),
+        spec=tuple(spec_from_row(line) for line in row["spec"]),
+        parent=row.get("parent", ""),
+        why=row.get("why", ""),
+        note=row.get("note", ""),
+        library=library,
+    )

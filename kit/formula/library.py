@@ -50,12 +50,22 @@ class Library:
             return self.materials[keys[0]]
         if keys:
             forms = "; ".join(f"{key} ({self.materials[key].name})" for key in keys)
-            raise MaterialError(f"{name!r} fits several supply forms", where=where, allowed=forms, mend="name one of them by its key",
-                                code="material.ambiguous")
+            raise MaterialError(
+                f"{name!r} fits several supply forms",
+                where=where,
+                allowed=forms,
+                mend="name one of them by its key",
+                code="material.ambiguous",
+            )
         near = self.nearest(name)
-        raise MaterialError(f"there is no material {name!r}", where=where, allowed=f"nearest: {', '.join(near)}" if near else "",
-                            mend="use a key of the library, or add the material to your own materials file and load it with "
-                                 "load_library(\"my_materials/\")", code="material.unknown")
+        raise MaterialError(
+            f"there is no material {name!r}",
+            where=where,
+            allowed=f"nearest: {', '.join(near)}" if near else "",
+            mend="use a key of the library, or add the material to your own materials file and load it with "
+            'load_library("my_materials/")',
+            code="material.unknown",
+        )
 
     def nearest(self, name: str) -> list[str]:
         """Keys whose key, name or INCI is spelled most like `name`, best first, at most four."""
@@ -64,14 +74,19 @@ class Library:
         keys = dict.fromkeys(key for text in [*close, *inside] for key in self._names[text])
         return list(keys)[:4]
 
-    def with_materials(self, materials: Iterable[Material], substances: Mapping[str, Substance] | None = None) -> Library:
+    def with_materials(
+        self, materials: Iterable[Material], substances: Mapping[str, Substance] | None = None
+    ) -> Library:
         """A new library with these materials laid on top."""
         merged = {**self.materials, **{material.key: material for material in materials}}
         return build(merged, {**self.substances, **(substances or {})})
 
     def table(self) -> Table:
         """The shelf: key, name, function, active content."""
-        rows = [(material.key, material.name, material.function, f"{format(material.active_pct, 'f')} %") for material in self]
+        rows = [
+            (material.key, material.name, material.function, f"{format(material.active_pct, 'f')} %")
+            for material in self
+        ]
         return Table(("key", "material", "function", "active"), rows, title="Materials", numeric=frozenset({3}))
 
     def _repr_html_(self) -> str:
@@ -117,8 +132,11 @@ def _own_files(own: str | Path | None) -> list[Path]:
         return []
     path = Path(own)
     if not path.exists():
-        raise MaterialError(f"there is no materials file or folder {str(own)!r}", mend="give a .toml file or a folder of .toml files",
-                            code="material.file")
+        raise MaterialError(
+            f"there is no materials file or folder {str(own)!r}",
+            mend="give a .toml file or a folder of .toml files",
+            code="material.file",
+        )
     return sorted(path.glob("*.toml")) if path.is_dir() else [path]
 
 
@@ -126,14 +144,23 @@ def _lay_on_top(library: Library, path: Path) -> Library:
     try:
         table = tomllib.loads(path.read_text(encoding="utf-8-sig"), parse_float=Decimal)
     except tomllib.TOMLDecodeError as problem:
-        raise MaterialError(f"the file is not readable: {problem}", where=path.name, mend="correct the line named",
-                            code="material.file") from None
+        raise MaterialError(
+            f"the file is not readable: {problem}", where=path.name, mend="correct the line named", code="material.file"
+        ) from None
     except UnicodeDecodeError as problem:
-        raise MaterialError(f"the file is not UTF-8 text (byte {problem.start})", where=path.name, mend="save it as UTF-8",
-                            code="material.file") from None
+        raise MaterialError(
+            f"the file is not UTF-8 text (byte {problem.start})",
+            where=path.name,
+            mend="save it as UTF-8",
+            code="material.file",
+        ) from None
     except OSError as problem:
-        raise MaterialError(f"the file could not be read: {problem.strerror}", where=str(path), mend="check that you may read it",
-                            code="material.file") from None
+        raise MaterialError(
+            f"the file could not be read: {problem.strerror}",
+            where=str(path),
+            mend="check that you may read it",
+            code="material.file",
+        ) from None
     known_keys(table, ("substance", "material"), path.name)
     own = _substances(rows(table, "substance", path.name), path.name)
     substances = {**library.substances, **own}
@@ -162,13 +189,16 @@ def _with_substances(material: Material, own: Mapping[str, Substance]) -> Materi
     return replace(material, parts=parts, made_from=made_from)
 
 
-def _materials(rows: Iterable[Mapping], substances: Mapping[str, Substance], known: Mapping[str, Material],
-               origin: str) -> dict[str, Material]:
+def _materials(
+    rows: Iterable[Mapping], substances: Mapping[str, Substance], known: Mapping[str, Material], origin: str
+) -> dict[str, Material]:
     made: dict[str, Material] = {}
     for number, row in enumerate(rows, start=1):
         where = f"{origin}, material {number} ({row.get('key', 'no key')})"
         _guarded(lambda row, where=where: check_material(row, where), row, where)
-        material = _guarded(lambda row, where=where: _material(row, substances, {**known, **made}, origin, where), row, where)
+        material = _guarded(
+            lambda row, where=where: _material(row, substances, {**known, **made}, origin, where), row, where
+        )
         _only_once(material.key, made, where)
         made[material.key] = material
     return made
@@ -176,47 +206,89 @@ def _materials(rows: Iterable[Mapping], substances: Mapping[str, Substance], kno
 
 def _only_once(name: str, made: Mapping, where: str) -> None:
     if name in made:
-        raise MaterialError(f"{name!r} stands twice in the file", where=where, mend="keep one of the two", code="material.file")
+        raise MaterialError(
+            f"{name!r} stands twice in the file", where=where, mend="keep one of the two", code="material.file"
+        )
 
 
 def _guarded(read, row: Mapping, where: str):
     try:
         return read(row)
     except KeyError as missing:
-        raise MaterialError(f"{missing.args[0]!r} is missing", where=where, mend="add it", code="material.file") from None
+        raise MaterialError(
+            f"{missing.args[0]!r} is missing", where=where, mend="add it", code="material.file"
+        ) from None
     except (InvalidOperation, ValueError, TypeError, AttributeError) as problem:
-        raise MaterialError(f"a value cannot be read: {problem}", where=where, mend="numbers are text in quotes, such as \"80\"",
-                            code="material.file") from None
+        raise MaterialError(
+            f"a value cannot be read: {problem}",
+            where=where,
+            mend='numbers are text in quotes, such as "80"',
+            code="material.file",
+        ) from None
 
 
-def _material(row: Mapping, substances: Mapping[str, Substance], known: Mapping[str, Material], origin: str, where: str) -> Material:
-    made_from = tuple((_base(item["material"], known, where), Decimal(item["pct"])) for item in row.get("made_from", ()))
+def _material(
+    row: Mapping, substances: Mapping[str, Substance], known: Mapping[str, Material], origin: str, where: str
+) -> Material:
+    made_from = tuple(
+        (_base(item["material"], known, where), Decimal(item["pct"])) for item in row.get("made_from", ())
+    )
     parts = _stock_parts(made_from) if made_from else tuple(_part(part, substances, where) for part in row["parts"])
     total = sum((part.pct for part in parts), Decimal(0))
     if total != 100:
-        raise MaterialError(f"the parts add up to {total} %, not 100 %", where=where, mend="book the carrier or the water too",
-                            code="material.parts_total")
-    return Material(key=row["key"], name=row["name"], parts=parts, made_from=made_from, label_inci=row.get("label_inci", parts[0].inci),
-                    aliases=tuple(row.get("aliases", ())), function=row.get("function", ""), phases=tuple(row.get("phases", ())),
-                    hazards=tuple(row.get("hazards", ())), cautions=tuple(row.get("cautions", ())), note=row.get("note", ""),
-                    origin=origin, **{name: Fact.read(row.get(name)) for name in _FACTS})
+        raise MaterialError(
+            f"the parts add up to {total} %, not 100 %",
+            where=where,
+            mend="book the carrier or the water too",
+            code="material.parts_total",
+        )
+    return Material(
+        key=row["key"],
+        name=row["name"],
+        parts=parts,
+        made_from=made_from,
+        label_inci=row.get("label_inci", parts[0].inci),
+        aliases=tuple(row.get("aliases", ())),
+        function=row.get("function", ""),
+        phases=tuple(row.get("phases", ())),
+        hazards=tuple(row.get("hazards", ())),
+        cautions=tuple(row.get("cautions", ())),
+        note=row.get("note", ""),
+        origin=origin,
+        **{name: Fact.read(row.get(name)) for name in _FACTS},
+    )
 
 
 def _base(key: str, known: Mapping[str, Material], where: str) -> Material:
     if key not in known:
         near = difflib.get_close_matches(key, list(known), n=3)
-        raise MaterialError(f"it is made from {key!r}, which is not a material listed before it", where=where,
-                            allowed=f"nearest: {', '.join(near)}" if near else "", mend="name a key, and put that material first",
-                            code="material.unknown")
+        raise MaterialError(
+            f"it is made from {key!r}, which is not a material listed before it",
+            where=where,
+            allowed=f"nearest: {', '.join(near)}" if near else "",
+            mend="name a key, and put that material first",
+            code="material.unknown",
+        )
     return known[key]
 
 
 def _part(row: Mapping, substances: Mapping[str, Substance], where: str) -> Part:
     if row["inci"] not in substances:
         near = difflib.get_close_matches(row["inci"], list(substances), n=3)
-        raise MaterialError(f"there is no substance {row['inci']!r}", where=where, allowed=f"nearest: {', '.join(near)}" if near else "",
-                            mend="add a [[substance]] row for it to the same file", code="material.substance")
-    return Part(substances[row["inci"]], Decimal(row["pct"]), row.get("role", "active"), row.get("kind", "memory"), row.get("source", ""))
+        raise MaterialError(
+            f"there is no substance {row['inci']!r}",
+            where=where,
+            allowed=f"nearest: {', '.join(near)}" if near else "",
+            mend="add a [[substance]] row for it to the same file",
+            code="material.substance",
+        )
+    return Part(
+        substances[row["inci"]],
+        Decimal(row["pct"]),
+        row.get("role", "active"),
+        row.get("kind", "memory"),
+        row.get("source", ""),
+    )
 
 
 def _stock_parts(made_from: tuple[tuple[Material, Decimal], ...]) -> tuple[Part, ...]:

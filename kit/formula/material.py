@@ -32,12 +32,22 @@ class Fact:
         if row is None:
             return None
         numbers = {name: Decimal(row[name]) for name in ("value", "low", "high") if name in row}
-        return cls(unit=row["unit"], kind=row["kind"], source=row["source"], conditions=row.get("conditions", ""),
-                   checked_on=row.get("checked_on", ""), **numbers)
+        return cls(
+            unit=row["unit"],
+            kind=row["kind"],
+            source=row["source"],
+            conditions=row.get("conditions", ""),
+            checked_on=row.get("checked_on", ""),
+            **numbers,
+        )
 
     def row(self) -> dict[str, str]:
         """The fact as the row it was read from."""
-        numbers = {name: format(getattr(self, name), "f") for name in ("value", "low", "high") if getattr(self, name) is not None}
+        numbers = {
+            name: format(getattr(self, name), "f")
+            for name in ("value", "low", "high")
+            if getattr(self, name) is not None
+        }
         words = {name: getattr(self, name) for name in ("conditions", "checked_on") if getattr(self, name)}
         return {**numbers, "unit": self.unit, "kind": self.kind, "source": self.source, **words}
 
@@ -61,15 +71,27 @@ class Substance:
     @classmethod
     def read(cls, row: Mapping) -> Substance:
         """A substance from its row in a fact file."""
-        return cls(inci=row["inci"], category=row["category"], formula=row.get("formula", ""), cas=row.get("cas", ""),
-                   ec=row.get("ec", ""), charge=int(row.get("charge", 0)), charge_strength=row.get("charge_strength", ""),
-                   molar_mass=Fact.read(row.get("molar_mass")), charge_density=Fact.read(row.get("charge_density")),
-                   pka=tuple(Fact.read(fact) for fact in row.get("pka", ())),
-                   mixture_of=tuple((part["inci"], Decimal(part["pct"])) for part in row.get("mixture_of", ())))
+        return cls(
+            inci=row["inci"],
+            category=row["category"],
+            formula=row.get("formula", ""),
+            cas=row.get("cas", ""),
+            ec=row.get("ec", ""),
+            charge=int(row.get("charge", 0)),
+            charge_strength=row.get("charge_strength", ""),
+            molar_mass=Fact.read(row.get("molar_mass")),
+            charge_density=Fact.read(row.get("charge_density")),
+            pka=tuple(Fact.read(fact) for fact in row.get("pka", ())),
+            mixture_of=tuple((part["inci"], Decimal(part["pct"])) for part in row.get("mixture_of", ())),
+        )
 
     def row(self) -> dict:
         """The substance as the row it was read from."""
-        words = {name: getattr(self, name) for name in ("formula", "cas", "ec", "charge", "charge_strength") if getattr(self, name)}
+        words = {
+            name: getattr(self, name)
+            for name in ("formula", "cas", "ec", "charge", "charge_strength")
+            if getattr(self, name)
+        }
         facts = {name: getattr(self, name).row() for name in ("molar_mass", "charge_density") if getattr(self, name)}
         lists = {"pka": [fact.row() for fact in self.pka]} if self.pka else {}
         if self.mixture_of:
@@ -89,6 +111,7 @@ class Part:
 
     @property
     def inci(self) -> str:
+        """INCI name of the part."""
         return self.substance.inci
 
 
@@ -146,24 +169,51 @@ class Material:
         """The materials that a gram of this form books to: a stock solution books to what it was mixed from."""
         if not self.made_from:
             return ((self, Decimal(100)),)
-        return tuple((base, share * pct / 100) for material, pct in self.made_from for base, share in material.weighed_as())
+        return tuple(
+            (base, share * pct / 100) for material, pct in self.made_from for base, share in material.weighed_as()
+        )
 
     def row(self) -> dict:
         """The form as a self-contained row, substances included, for a lab book or a snapshot."""
-        parts = [{"substance": part.substance.row(), "pct": format(part.pct, "f"), "role": part.role, "kind": part.kind,
-                  "source": part.source} for part in self.parts]
+        parts = [
+            {
+                "substance": part.substance.row(),
+                "pct": format(part.pct, "f"),
+                "role": part.role,
+                "kind": part.kind,
+                "source": part.source,
+            }
+            for part in self.parts
+        ]
         words = {name: getattr(self, name) for name in self._WORDS if getattr(self, name)}
         lists = {name: list(getattr(self, name)) for name in self._LISTS if getattr(self, name)}
-        made = {"made_from": [{"material": material.row(), "pct": format(pct, "f")} for material, pct in self.made_from]}
-        return {"key": self.key, "name": self.name, "parts": parts, **words, **lists,
-                **{name: fact.row() for name, fact in self.facts()}, **(made if self.made_from else {})}
+        made = {
+            "made_from": [{"material": material.row(), "pct": format(pct, "f")} for material, pct in self.made_from]
+        }
+        return {
+            "key": self.key,
+            "name": self.name,
+            "parts": parts,
+            **words,
+            **lists,
+            **{name: fact.row() for name, fact in self.facts()},
+            **(made if self.made_from else {}),
+        }
 
     @classmethod
     def from_row(cls, row: Mapping) -> Material:
         """A form from the self-contained row that `row()` made."""
-        parts = tuple(Part(Substance.read(part["substance"]), Decimal(part["pct"]), part["role"], part["kind"], part["source"])
-                      for part in row["parts"])
+        parts = tuple(
+            Part(Substance.read(part["substance"]), Decimal(part["pct"]), part["role"], part["kind"], part["source"])
+            for part in row["parts"]
+        )
         made = tuple((cls.from_row(item["material"]), Decimal(item["pct"])) for item in row.get("made_from", ()))
-        return cls(key=row["key"], name=row["name"], parts=parts, made_from=made,
-                   **{name: row.get(name, "") for name in cls._WORDS}, **{name: tuple(row.get(name, ())) for name in cls._LISTS},
-                   **{name: Fact.read(row.get(name)) for name in cls._FACTS})
+        return cls(
+            key=row["key"],
+            name=row["name"],
+            parts=parts,
+            made_from=made,
+            **{name: row.get(name, "") for name in cls._WORDS},
+            **{name: tuple(row.get(name, ())) for name in cls._LISTS},
+            **{name: Fact.read(row.get(name)) for name in cls._FACTS},
+        )

@@ -98,6 +98,7 @@ class FormulaModel:
 
     @property
     def title(self) -> str:
+        """Name and version."""
         return f"{self.name}, version {self.version}"
 
     @property
@@ -119,10 +120,17 @@ class FormulaModel:
         """
         if len(self.qs_lines) > 1:
             names = " and ".join(line.material.key for line in self.qs_lines)
-            raise FormulaError(f"two lines are q.s.: {names}", where=self.title, allowed="at most one q.s. line",
-                               mend="give one of them its percentage", code="formula.qs_two")
-        lines = tuple(CompositionLine(line.material, self.qs_pct if line.qs else line.pct, phase.name, phase.kind)
-                      for phase, line in self.placed_lines())
+            raise FormulaError(
+                f"two lines are q.s.: {names}",
+                where=self.title,
+                allowed="at most one q.s. line",
+                mend="give one of them its percentage",
+                code="formula.qs_two",
+            )
+        lines = tuple(
+            CompositionLine(line.material, self.qs_pct if line.qs else line.pct, phase.name, phase.kind)
+            for phase, line in self.placed_lines()
+        )
         return Composition(lines, "meant", self.product, self.steps)
 
     @property
@@ -153,8 +161,13 @@ class FormulaModel:
         for phase in self.phases:
             if phase.name == name:
                 return phase
-        raise FormulaError(f"there is no phase {name!r}", where=self.title, allowed=", ".join(phase.name for phase in self.phases),
-                           mend="name one of these", code="formula.phase")
+        raise FormulaError(
+            f"there is no phase {name!r}",
+            where=self.title,
+            allowed=", ".join(phase.name for phase in self.phases),
+            mend="name one of these",
+            code="formula.phase",
+        )
 
     def find(self, name: str, *, where: str = "") -> Material:
         """A material of this formula, or of its library, by key, name, alias or INCI."""
@@ -169,10 +182,17 @@ class FormulaModel:
 
     def table(self) -> Table:
         """Phase, supply form, function and % w/w, the total last."""
-        rows = [(phase.name, line.material.name, line.material.function, self._shown(line)) for phase, line in self.placed_lines()]
+        rows = [
+            (phase.name, line.material.name, line.material.function, self._shown(line))
+            for phase, line in self.placed_lines()
+        ]
         total = sum((self._pct(line) or Decimal(0) for _, line in self.placed_lines()), Decimal(0))
-        return Table(("phase", "material", "function", "% w/w"), [*rows, ("", "total", "", show_pct(total))], title=self.title,
-                     numeric=frozenset({3}))
+        return Table(
+            ("phase", "material", "function", "% w/w"),
+            [*rows, ("", "total", "", show_pct(total))],
+            title=self.title,
+            numeric=frozenset({3}),
+        )
 
     def _shown(self, line: Line) -> str:
         pct = self._pct(line)
@@ -192,7 +212,9 @@ def _number(value: Decimal | None) -> str | None:
 
 def step_row(step: Step) -> dict:
     """A step as a row of text for files and records; unknown parts are left out."""
-    numbers = {name: _number(getattr(step, name)) for name in ("temp_c", "rpm", "minutes") if getattr(step, name) is not None}
+    numbers = {
+        name: _number(getattr(step, name)) for name in ("temp_c", "rpm", "minutes") if getattr(step, name) is not None
+    }
     temps = {"temps_c": {name: _number(temp) for name, temp in step.temps_c}} if step.temps_c else {}
     words = {name: getattr(step, name) for name in ("phase", "text") if getattr(step, name)}
     return {"do": step.do, **words, **numbers, **temps}
@@ -201,8 +223,13 @@ def step_row(step: Step) -> dict:
 def step_from_row(row: Mapping) -> Step:
     """The step that `step_row` wrote."""
     numbers = {name: Decimal(row[name]) for name in ("temp_c", "rpm", "minutes") if name in row}
-    return Step(do=row["do"], phase=row.get("phase", ""), text=row.get("text", ""),
-                temps_c=tuple((name, Decimal(temp)) for name, temp in sorted(row.get("temps_c", {}).items())), **numbers)
+    return Step(
+        do=row["do"],
+        phase=row.get("phase", ""),
+        text=row.get("text", ""),
+        temps_c=tuple((name, Decimal(temp)) for name, temp in sorted(row.get("temps_c", {}).items())),
+        **numbers,
+    )
 
 
 def spec_row(line: SpecLine) -> dict:
@@ -215,17 +242,43 @@ def spec_row(line: SpecLine) -> dict:
 def spec_from_row(row: Mapping) -> SpecLine:
     """The spec line that `spec_row` wrote."""
     numbers = {name: Decimal(row[name]) for name in ("low", "high") if name in row}
-    return SpecLine(property=row["property"], unit=row.get("unit", ""), method=row.get("method", ""), age=row.get("age", ""),
-                    allowed=tuple(row.get("allowed", ())), **numbers)
+    return SpecLine(
+        property=row["property"],
+        unit=row.get("unit", ""),
+        method=row.get("method", ""),
+        age=row.get("age", ""),
+        allowed=tuple(row.get("allowed", ())),
+        **numbers,
+    )
 
 
 def formula_row(formula: FormulaModel) -> dict:
     """The formula with its materials as one self-contained row, for a lab book or a snapshot."""
     materials = {line.material.key: line.material.row() for _, line in formula.placed_lines()}
-    phases = [{"name": phase.name, "kind": phase.kind,
-               "lines": [{"material": line.material.key, **({"qs": True} if line.qs else {"pct": plain(line.pct)}),
-                          **({"why": line.why} if line.why else {})} for line in phase.lines]} for phase in formula.phases]
+    phases = [
+        {
+            "name": phase.name,
+            "kind": phase.kind,
+            "lines": [
+                {
+                    "material": line.material.key,
+                    **({"qs": True} if line.qs else {"pct": plain(line.pct)}),
+                    **({"why": line.why} if line.why else {}),
+                }
+                for line in phase.lines
+            ],
+        }
+        for phase in formula.phases
+    ]
     words = {name: getattr(formula, name) for name in ("parent", "why", "note") if getattr(formula, name)}
-    return {"name": formula.name, "version": formula.version, "product": formula.product, "phases": phases, **words,
-            "steps": [step_row(step) for step in formula.steps], "spec": [spec_row(line) for line in formula.spec],
-            "materials": materials, "fingerprint": formula.fingerprint}
+    return {
+        "name": formula.name,
+        "version": formula.version,
+        "product": formula.product,
+        "phases": phases,
+        **words,
+        "steps": [step_row(step) for step in formula.steps],
+        "spec": [spec_row(line) for line in formula.spec],
+        "materials": materials,
+        "fingerprint": formula.fingerprint,
+    }

@@ -36,4 +36,10 @@ class Prediction:
 def predict_ph(composition: Composition) -> Prediction:
     """Predicted pH: NOT COMPUTED in this version of the kit, which holds no acid-base model yet. Measure it."""
     del composition
-    return Prediction("predicted pH", None, None, None, "this version of the kit holds no acid-base model; measure the pH of the batch")
+    return Prediction(
+        "predicted pH",
+        None,
+        None,
+        None,
+        "this version of the kit holds no acid-base model; measure the pH of the batch",
+    )

@@ -20,14 +20,22 @@ def save_formula(formula: FormulaModel, path: str | Path, *, overwrite: bool = F
     path = Path(path)
     text = formula_text(formula)
     if path.exists() and not overwrite and not _holds(path, text):
-        raise FormulaError(f"{path.name} exists and holds something else", where=str(path.parent),
-                           mend="save under a new name, or pass overwrite=True", code="formula.file_exists")
+        raise FormulaError(
+            f"{path.name} exists and holds something else",
+            where=str(path.parent),
+            mend="save under a new name, or pass overwrite=True",
+            code="formula.file_exists",
+        )
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8", newline="\n")
     except OSError as problem:
-        raise FormulaError(f"the formula could not be written: {problem.strerror}", where=str(path), mend="check the folder and the disk",
-                           code="formula.file_write") from None
+        raise FormulaError(
+            f"the formula could not be written: {problem.strerror}",
+            where=str(path),
+            mend="check the folder and the disk",
+            code="formula.file_write",
+        ) from None
     return path
 
 
@@ -46,8 +54,11 @@ def formula_text(formula: FormulaModel) -> str:
     for name in ("name", "version", "product", "why", "parent", "note"):
         if getattr(formula, name):
             document[name] = getattr(formula, name)
-    for key, rows in (("spec", [_spec_table(line) for line in formula.spec]), ("phase", [_phase_table(phase) for phase in formula.phases]),
-                      ("step", [_step_table(step) for step in formula.steps])):
+    for key, rows in (
+        ("spec", [_spec_table(line) for line in formula.spec]),
+        ("phase", [_phase_table(phase) for phase in formula.phases]),
+        ("step", [_step_table(step) for step in formula.steps]),
+    ):
         if rows:
             tables = tomlkit.aot()
             for row in rows:
@@ -57,8 +68,14 @@ def formula_text(formula: FormulaModel) -> str:
 
 
 def _phase_table(phase: Phase) -> dict:
-    lines = [{"material": line.material.key, **({"qs": True} if line.qs else {"pct": plain(line.pct)}), **({"why": line.why} if line.why else {})}
-             for line in phase.lines]
+    lines = [
+        {
+            "material": line.material.key,
+            **({"qs": True} if line.qs else {"pct": plain(line.pct)}),
+            **({"why": line.why} if line.why else {}),
+        }
+        for line in phase.lines
+    ]
     return {"name": phase.name, "kind": phase.kind, "line": lines}
 
 

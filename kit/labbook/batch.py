@@ -39,9 +39,16 @@ class Batch(Making, Measuring):
         """
         old = self._entry(entry)
         if not why.strip():
-            raise BatchError("a correction needs a reason", where=f"correct() of {self.name}", mend='give why="..."', code="batch.why")
+            raise BatchError(
+                "a correction needs a reason",
+                where=f"correct() of {self.name}",
+                mend='give why="..."',
+                code="batch.why",
+            )
         current = next(item.body for item in self._ledger.effective() if item.seq == old.seq)
-        body = corrected_body(old.kind, current, changes, study=self.study, where=f"correct() of {self.name}, entry {old.seq}")
+        body = corrected_body(
+            old.kind, current, changes, study=self.study, where=f"correct() of {self.name}, entry {old.seq}"
+        )
         record = {"corrects": old.seq, "body": body, "why": why}
         receipt = self._record(CORRECTION, record, f"entry {old.seq} put right: {why}", at=str(changes.get("at", "")))
         return self._with_notes(receipt, self._reading_notes(old.seq) if old.kind == "reading" else [])
@@ -50,10 +57,16 @@ class Batch(Making, Measuring):
         """Undo an entry: it stays in the record with the reason, and counts no more."""
         old = self._entry(entry)
         if not why.strip():
-            raise BatchError("a void needs a reason", where=f"void() of {self.name}", mend='give why="..."', code="batch.why")
+            raise BatchError(
+                "a void needs a reason", where=f"void() of {self.name}", mend='give why="..."', code="batch.why"
+            )
         if old.kind == "start":
-            raise BatchError("the start of a batch cannot be voided", where=f"void() of {self.name}",
-                             mend='decide("drop", why="...") instead; the batch stays in the record', code="batch.start")
+            raise BatchError(
+                "the start of a batch cannot be voided",
+                where=f"void() of {self.name}",
+                mend='decide("drop", why="...") instead; the batch stays in the record',
+                code="batch.start",
+            )
         return self._record(VOID, {"voids": old.seq, "why": why}, f"entry {old.seq} voided: {why}")
 
     def composition(self, state: str = "made") -> Composition:

@@ -19,7 +19,9 @@ class Measuring(BatchRecord):
         """Record an apparent viscosity, "19000 mPa.s", with torque_pct, rpm, spindle, instrument, temp; see `read`."""
         return self.read("viscosity", value, method=method, **conditions)
 
-    def read(self, property: str, value: object, *, method: str = "", age: str = "", at: str = "", **conditions: object) -> Receipt:
+    def read(
+        self, property: str, value: object, *, method: str = "", age: str = "", at: str = "", **conditions: object
+    ) -> Receipt:
         """Record a reading with its conditions.
 
         Parameters
@@ -38,7 +40,7 @@ class Measuring(BatchRecord):
 
         Raises
         ------
-        BatchError   `reading.condition`, `reading.method`, `reading.not_finished`.
+        BatchError   `reading.condition`, `reading.method`, `reading.value_range`.
         """
         body = reading_body(property, value, method=method, age=age, conditions=conditions, study=self.study)
         body["at"] = at
@@ -48,11 +50,15 @@ class Measuring(BatchRecord):
 
     def observe(self, name: str, word: str, *, age: str = "", note: str = "", at: str = "") -> Receipt:
         """Record a coded observation: observe("grain", "none")."""
-        return self._record("observation", {**observation_body(name, word, age=age, note=note), "at": at}, f"{name}: {word}", at=at)
+        return self._record(
+            "observation", {**observation_body(name, word, age=age, note=note), "at": at}, f"{name}: {word}", at=at
+        )
 
     def decide(self, verdict: str, *, why: str = "", by: str = "", at: str = "") -> Receipt:
         """Record a decision about the batch: "keep", "drop", "repeat"."""
-        return self._record("decide", {"verdict": verdict, "why": why, "by": by, "at": at}, f"decided: {verdict}", at=at)
+        return self._record(
+            "decide", {"verdict": verdict, "why": why, "by": by, "at": at}, f"decided: {verdict}", at=at
+        )
 
     def _reading_notes(self, seq: int) -> list[str]:
         view = self.view

@@ -46,7 +46,9 @@ class BatchRecord:
 
     def __repr__(self) -> str:
         state = f"finished {show_time(self.view.finished_at)}" if self.view.finished_at else "open"
-        return f"Batch {self.name} ({state}{', reopened' if self.reopened else ''}; {len(self._ledger.entries)} entries)"
+        return (
+            f"Batch {self.name} ({state}{', reopened' if self.reopened else ''}; {len(self._ledger.entries)} entries)"
+        )
 
     @cached_property
     def study(self) -> StudyView:
@@ -65,11 +67,22 @@ class BatchRecord:
         if same is not None:
             return Receipt(f"batch/{self.name}", same.seq, kind, words, self._why_not_again(same), new=False)
         if kind in _MAKING and self._is_finished():
-            raise BatchError(f"{self.name} is finished: {kind} belongs to making", where=f"batch {self.name}",
-                             mend="void the finish entry first if making went on", code="batch.finished")
+            raise BatchError(
+                f"{self.name} is finished: {kind} belongs to making",
+                where=f"batch {self.name}",
+                mend="void the finish entry first if making went on",
+                code="batch.finished",
+            )
         moment = self._moment(at) or self._now()
-        entry = self._store.append(batch_stream(self.name), kind, body, stream_kind="batch", measured_at=moment,
-                                   project=rows_of(kind, body, moment), expect=self._ledger.head)
+        entry = self._store.append(
+            batch_stream(self.name),
+            kind,
+            body,
+            stream_kind="batch",
+            measured_at=moment,
+            project=rows_of(kind, body, moment),
+            expect=self._ledger.head,
+        )
         self._ledger.add(entry)
         return Receipt(entry.stream, entry.seq, kind, words)
 
@@ -77,7 +90,9 @@ class BatchRecord:
         standing = next((item for item in self._ledger.effective() if item.seq == entry.seq), None)
         notes = [f"the same entry was recorded {show_time(entry.recorded_at)}"]
         if standing is not None and standing.void:
-            notes.append(f"it was voided since: {standing.void}. To record it anew, say what tells it apart (portion=2, replicate=\"2\", at=\"...\")")
+            notes.append(
+                f'it was voided since: {standing.void}. To record it anew, say what tells it apart (portion=2, replicate="2", at="...")'
+            )
         elif standing is not None and standing.corrected_by:
             notes.append(f"it was put right since by entry {standing.corrected_by}: {standing.why_corrected}")
         elif entry.kind == "reading":
@@ -93,8 +108,12 @@ class BatchRecord:
         seq = entry.seq if isinstance(entry, Receipt) else entry
         found = self._ledger.entry(seq) if isinstance(seq, int) and not isinstance(seq, bool) else None
         if found is None:
-            raise BatchError(f"{entry!r} is not an entry of {self.name}", allowed=f"a receipt, or a number from 1 to {len(self._ledger.entries)}",
-                             mend="look it up in batch.view.effective", code="batch.no_entry")
+            raise BatchError(
+                f"{entry!r} is not an entry of {self.name}",
+                allowed=f"a receipt, or a number from 1 to {len(self._ledger.entries)}",
+                mend="look it up in batch.view.effective",
+                code="batch.no_entry",
+            )
         return found
 
     def _now(self) -> str:
@@ -109,13 +128,27 @@ class BatchRecord:
     def _mass(self, text: str, where: str) -> Decimal:
         grams = read(text, "g", where=f"{where} ({self.name})")
         if grams <= 0:
-            raise BatchError(f"{text} is not a mass", where=f"{where} ({self.name})", allowed="more than 0 g", mend="type what the balance shows",
-                             code="batch.mass")
+            raise BatchError(
+                f"{text} is not a mass",
+                where=f"{where} ({self.name})",
+                allowed="more than 0 g",
+                mend="type what the balance shows",
+                code="batch.mass",
+            )
         return grams
 
     def _speed(self, rpm: object, minutes: object) -> dict:
-        turned = {} if rpm is None else {"rpm": plain(read(rpm, "rpm", where="rpm") if isinstance(rpm, str) and not rpm.strip().isdigit()
-                                                       else number(rpm, where="rpm"))}
+        turned = (
+            {}
+            if rpm is None
+            else {
+                "rpm": plain(
+                    read(rpm, "rpm", where="rpm")
+                    if isinstance(rpm, str) and not rpm.strip().isdigit()
+                    else number(rpm, where="rpm")
+                )
+            }
+        )
         return {**turned, **({} if minutes is None else {"minutes": plain(read_minutes(minutes, where="minutes"))})}
 
     def _temp(self, temp: str) -> dict:

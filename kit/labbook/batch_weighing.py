@@ -15,14 +15,33 @@ from kit.labbook.batch_record import BatchRecord
 from kit.labbook.receipt import Receipt
 from kit.units import plain
 
-_TOOLS = ("head", "stirrer", "spatula", "whisk", "thermometer", "electrode")  # what was in the batch itself, not in one phase
+_TOOLS = (
+    "head",
+    "stirrer",
+    "spatula",
+    "whisk",
+    "thermometer",
+    "electrode",
+)  # what was in the batch itself, not in one phase
 
 
 class Weighing(BatchRecord):
     """The calls that say what went into the batch and what came out of it."""
 
-    def weigh(self, material: str, mass: str, *, lot: str = "", phase: str = "", portion: object = False, corrects: object = None,
-              balance: str = "", note: str = "", at: str = "", why: str = "") -> Receipt:
+    def weigh(
+        self,
+        material: str,
+        mass: str,
+        *,
+        lot: str = "",
+        phase: str = "",
+        portion: object = False,
+        corrects: object = None,
+        balance: str = "",
+        note: str = "",
+        at: str = "",
+        why: str = "",
+    ) -> Receipt:
         """Record what was weighed for one line of the sheet.
 
         Parameters
@@ -36,13 +55,21 @@ class Weighing(BatchRecord):
 
         Raises
         ------
-        BatchError   `batch.not_on_sheet`, `batch.weighed_already`, `batch.finished`.
+        BatchError   `batch.line_unknown`, `batch.weighed_already`, `batch.finished`.
         UnitError    A missing or wrong unit.
         """
         line = self.sheet.line(material, phase or None)
         grams = self._mass(mass, f"weigh {line.material.key}")
-        body = {"phase": line.phase, "material": line.material.key, "mass_g": plain(grams), "lot": lot, "balance": balance,
-                "portion": "" if portion is False else str(portion), "note": note, "at": at}
+        body = {
+            "phase": line.phase,
+            "material": line.material.key,
+            "mass_g": plain(grams),
+            "lot": lot,
+            "balance": balance,
+            "portion": "" if portion is False else str(portion),
+            "note": note,
+            "at": at,
+        }
         if corrects is not None:
             return self.correct(corrects, why=why or "weighing put right", mass=mass, **({"lot": lot} if lot else {}))
         if self._ledger.same("weigh", body) is None and portion is False:
@@ -53,7 +80,9 @@ class Weighing(BatchRecord):
     def over_weighing(self, material: str, phase: str = "") -> OverWeighing:
         """Both ways to deal with an over-weighed line: make all others bigger, or accept the new percentages."""
         line = self.sheet.line(material, phase or None)
-        return corrections(self.sheet, self._weighed(), line.material.key, line.phase, combined=bool(self.view.combined_at))
+        return corrections(
+            self.sheet, self._weighed(), line.material.key, line.phase, combined=bool(self.view.combined_at)
+        )
 
     def accept(self, material: str, *, why: str, phase: str = "", at: str = "") -> Receipt:
         """Record that an over-weighed line is accepted with its new percentage."""
@@ -75,9 +104,19 @@ class Weighing(BatchRecord):
         ------
         BatchError   `batch.phase_of_beaker` when it is not clear which phase the beaker held.
         """
-        body = {"container": container, "phase": phase or self._phase_of(container), "note": note, "at": at,
-                "mass_g": plain(self._mass(mass, f"weigh back {container}"))}
-        return self._record("weigh-back", body, f"{body['mass_g']} g left on or in the {container} ({'phase ' + body['phase'] if body['phase'] else 'batch'})", at=at)
+        body = {
+            "container": container,
+            "phase": phase or self._phase_of(container),
+            "note": note,
+            "at": at,
+            "mass_g": plain(self._mass(mass, f"weigh back {container}")),
+        }
+        return self._record(
+            "weigh-back",
+            body,
+            f"{body['mass_g']} g left on or in the {container} ({'phase ' + body['phase'] if body['phase'] else 'batch'})",
+            at=at,
+        )
 
     def gross(self, gross: str, *, tare: str, holds: str = "", note: str = "", at: str = "") -> Receipt:
         """Record vessel plus batch on the balance; the receipt says what is missing and what make-up that would be.
@@ -87,21 +126,39 @@ class Weighing(BatchRecord):
         holds : str   Phases that are in the vessel, "A, B"; by default those combined or added so far.
         """
         phases = [self.formula.phase(name.strip()).name for name in holds.split(",")] if holds else []
-        body = {"gross_g": plain(self._mass(gross, "gross")), "tare_g": plain(self._mass(tare, "tare")), "phases_in": phases, "note": note, "at": at}
+        body = {
+            "gross_g": plain(self._mass(gross, "gross")),
+            "tare_g": plain(self._mass(tare, "tare")),
+            "phases_in": phases,
+            "note": note,
+            "at": at,
+        }
         if Decimal(body["gross_g"]) <= Decimal(body["tare_g"]):
-            raise BatchError(f"the gross mass {gross} is not above the tare {tare}", where=f"gross() of {self.name}",
-                             mend="check which number is which", code="batch.gross")
+            raise BatchError(
+                f"the gross mass {gross} is not above the tare {tare}",
+                where=f"gross() of {self.name}",
+                mend="check which number is which",
+                code="batch.gross",
+            )
         net = Decimal(body["gross_g"]) - Decimal(body["tare_g"])
         if self._ledger.same("gross", body) is None:
             check = gross_check(self.view.events, self.formula, net, tuple(phases) or None).words()
         else:
             check = f"net {plain(net)} g"
-        return self._with_notes(self._record("gross", body, f"gross {body['gross_g']} g, tare {body['tare_g']} g", at=at), [check])
+        return self._with_notes(
+            self._record("gross", body, f"gross {body['gross_g']} g, tare {body['tare_g']} g", at=at), [check]
+        )
 
     def top_up(self, mass: str, *, lot: str = "", note: str = "", at: str = "") -> Receipt:
         """Record water added to make up for what evaporated (boiled and cooled water)."""
         water = self._water()
-        body = {"material": water.key, "mass_g": plain(self._mass(mass, "water make-up")), "lot": lot, "note": note, "at": at}
+        body = {
+            "material": water.key,
+            "mass_g": plain(self._mass(mass, "water make-up")),
+            "lot": lot,
+            "note": note,
+            "at": at,
+        }
         return self._record("top-up", body, f"water make-up {body['mass_g']} g", at=at)
 
     def adjust(self, material: str, mass: str, *, lot: str = "", dose: int = 1, why: str = "", at: str = "") -> Receipt:
@@ -110,8 +167,15 @@ class Weighing(BatchRecord):
         Equal doses in a row are told apart by `dose=2`, `dose=3`.
         """
         found = self.formula.find(material, where=f"adjust() of {self.name}")
-        body = {"material": found.key, "material_row": found.row(), "mass_g": plain(self._mass(mass, f"adjust with {material}")), "lot": lot,
-                "dose": dose, "why": why, "at": at}
+        body = {
+            "material": found.key,
+            "material_row": found.row(),
+            "mass_g": plain(self._mass(mass, f"adjust with {material}")),
+            "lot": lot,
+            "dose": dose,
+            "why": why,
+            "at": at,
+        }
         receipt = self._record("adjust", body, f"{found.name}: {body['mass_g']} g added", at=at)
         notes = [f"caution ({key}): see the sheet" for key in found.cautions if key in ("corrosive", "acid-base")]
         return self._with_notes(receipt, notes)
@@ -123,9 +187,17 @@ class Weighing(BatchRecord):
 
     def _refuse_second_weighing(self, line: SheetLine) -> None:
         for item in self._ledger.effective():
-            if item.kind == "weigh" and item.stands and (item.body["phase"], item.body["material"]) == (line.phase, line.material.key):
-                raise BatchError(f"{line.material.key} was weighed already: {item.body['mass_g']} g (entry {item.seq})", where=f"batch {self.name}",
-                                 mend=f"a further portion: portion=True; a slip: corrects={item.seq}, why=\"...\"", code="batch.weighed_already")
+            if (
+                item.kind == "weigh"
+                and item.stands
+                and (item.body["phase"], item.body["material"]) == (line.phase, line.material.key)
+            ):
+                raise BatchError(
+                    f"{line.material.key} was weighed already: {item.body['mass_g']} g (entry {item.seq})",
+                    where=f"batch {self.name}",
+                    mend=f'a further portion: portion=True; a slip: corrects={item.seq}, why="..."',
+                    code="batch.weighed_already",
+                )
 
     def _weighed(self) -> dict[tuple[str, str], Decimal]:
         sums: dict[tuple[str, str], Decimal] = {}
@@ -139,7 +211,9 @@ class Weighing(BatchRecord):
         verdict = judge(self._as_planned_now(line), self._weighed()[line.place])
         notes = [verdict.words()]
         if verdict.verdict == "over":
-            notes.append(f'over_weighing("{line.material.key}") shows both corrections: make all others bigger, or accept')
+            notes.append(
+                f'over_weighing("{line.material.key}") shows both corrections: make all others bigger, or accept'
+            )
         return notes
 
     def _as_planned_now(self, line: SheetLine) -> SheetLine:
@@ -157,11 +231,21 @@ class Weighing(BatchRecord):
         line = self.sheet.line(material, phase or None)
         found = self.over_weighing(material, phase)
         if choice == "rescale" and not found.feasible:
-            raise BatchError(f"the others cannot be made bigger: {'; '.join(found.obstacles)}", where=f"batch {self.name}",
-                             allowed="a factor below 1.10, before the phases are combined", mend="accept the new percentages, or start again",
-                             code="batch.rescale")
-        body = {"choice": choice, "phase": line.phase, "material": line.material.key, "factor": str(found.factor), "why": why,
-                "at": at}
+            raise BatchError(
+                f"the others cannot be made bigger: {'; '.join(found.obstacles)}",
+                where=f"batch {self.name}",
+                allowed="a factor below 1.10, before the phases are combined",
+                mend="accept the new percentages, or start again",
+                code="batch.rescale",
+            )
+        body = {
+            "choice": choice,
+            "phase": line.phase,
+            "material": line.material.key,
+            "factor": str(found.factor),
+            "why": why,
+            "at": at,
+        }
         return self._record("over-weighing", body, f"{line.material.name} over-weighed: {choice}", at=at)
 
     def _phase_of(self, container: str) -> str:
@@ -169,15 +253,28 @@ class Weighing(BatchRecord):
         words = container.lower().replace("-", " ").split()
         if any(word in _TOOLS for word in words):
             return ""
-        fits = [phase.name for phase in self.formula.phases if set(phase.kind.replace("-", " ").split()) <= set(words) or phase.name.lower() in words]
+        fits = [
+            phase.name
+            for phase in self.formula.phases
+            if set(phase.kind.replace("-", " ").split()) <= set(words) or phase.name.lower() in words
+        ]
         if len(fits) != 1:
-            raise BatchError(f"it is not clear which phase the {container} held", where=f"batch {self.name}",
-                             allowed=", ".join(f"{phase.name} ({phase.kind})" for phase in self.formula.phases), mend='say phase="B"',
-                             code="batch.phase_of_beaker")
+            raise BatchError(
+                f"it is not clear which phase the {container} held",
+                where=f"batch {self.name}",
+                allowed=", ".join(f"{phase.name} ({phase.kind})" for phase in self.formula.phases),
+                mend='say phase="B"',
+                code="batch.phase_of_beaker",
+            )
         return fits[0]
 
     def _water(self) -> Material:
         for _, line in self.formula.placed_lines():
             if line.material.is_water:
                 return line.material
-        raise BatchError("the formula has no water line to make up", where=f"batch {self.name}", mend="record it with adjust()", code="batch.no_water")
+        raise BatchError(
+            "the formula has no water line to make up",
+            where=f"batch {self.name}",
+            mend="record it with adjust()",
+            code="batch.no_water",
+        )

@@ -25,7 +25,9 @@ from kit.labbook.view import StudyView, TrialView, batch_stream, formula_stream
 from kit.units import number, plain, read, split
 
 
-def new_labbook(path: str | Path, *, title: str = "", clock: Clock | None = None, library: Library | None = None) -> Labbook:
+def new_labbook(
+    path: str | Path, *, title: str = "", clock: Clock | None = None, library: Library | None = None
+) -> Labbook:
     """Make a new lab book file and open it.
 
     Parameters
@@ -80,7 +82,7 @@ class Labbook:
         self.store.close()
 
     def source(self) -> Source:
-        """A fresh read-only face of what is recorded now."""
+        """A fresh read-only view of what is recorded now."""
         return Source(LabbookReader(self.store, self.store.path.name))
 
     def check(self, against: str | Path | Mapping[str, Mapping] | None = None) -> CheckReport:
@@ -91,10 +93,23 @@ class Labbook:
         against : path of a write-up page, or its heads   Shows a cut tail and a batch that is gone.
         """
         heads = _printed_heads(against) if isinstance(against, (str, Path)) else against
-        return self.store.check({name: Head(head["seq"], head["hash"]) for name, head in (heads or {}).items()} or None, rebuild=rows_of_entry)
+        return self.store.check(
+            {name: Head(head["seq"], head["hash"]) for name, head in (heads or {}).items()} or None,
+            rebuild=rows_of_entry,
+        )
 
-    def new_study(self, name: str, *, question: str, spec: Sequence[SpecLine] = (), control: str = "", methods: Iterable[Method] | None = None,
-                  history: Sequence[str] = (), reference_product: str = "", note: str = "") -> Receipt:
+    def new_study(
+        self,
+        name: str,
+        *,
+        question: str,
+        spec: Sequence[SpecLine] = (),
+        control: str = "",
+        methods: Iterable[Method] | None = None,
+        history: Sequence[str] = (),
+        reference_product: str = "",
+        note: str = "",
+    ) -> Receipt:
         """Open a study: its question, its dated spec and its methods, frozen from now on.
 
         Parameters
@@ -114,14 +129,28 @@ class Labbook:
         for earlier in history:
             self.source().study(earlier)
         chosen = {**kit_methods(), **{method.name: method for method in methods or ()}}
-        body = {"name": name, "question": question, "spec": [spec_row(line) for line in spec], "control": control,
-                "methods": [chosen[key].row() for key in sorted(chosen)], "windows": [window.row() for window in default_windows()],
-                "history": list(history), "reference_product": reference_product, "note": note}
-        return self._define(f"study/{_plain_name(name, 'study')}", "study", body, f"study {name}",
-                            mend="open a new study under another name; a study's spec is not changed afterwards")
+        body = {
+            "name": name,
+            "question": question,
+            "spec": [spec_row(line) for line in spec],
+            "control": control,
+            "methods": [chosen[key].row() for key in sorted(chosen)],
+            "windows": [window.row() for window in default_windows()],
+            "history": list(history),
+            "reference_product": reference_product,
+            "note": note,
+        }
+        return self._define(
+            f"study/{_plain_name(name, 'study')}",
+            "study",
+            body,
+            f"study {name}",
+            mend="open a new study under another name; a study's spec is not changed afterwards",
+        )
 
-    def add_instrument(self, name: str, *, kind: str, constants: Mapping[str, object] | None = None, division: str = "",
-                       note: str = "") -> Receipt:
+    def add_instrument(
+        self, name: str, *, kind: str, constants: Mapping[str, object] | None = None, division: str = "", note: str = ""
+    ) -> Receipt:
         """Enter an instrument: a balance, a pH meter, a viscometer with its constants by spindle.
 
         Parameters
@@ -129,12 +158,36 @@ class Labbook:
         constants : dict   Spindle to K, where viscosity [mPa.s] = K x torque [%] / speed [rpm].
         division : str     Smallest step of a balance, "0.01 g".
         """
-        body = {"name": name, "kind": kind, "note": note, "division": plain(read(division, "g", where=f"{name}, division")) if division else "",
-                "constants": {spindle: plain(number(value, where=f"{name}, {spindle}")) for spindle, value in (constants or {}).items()}}
-        return self._define(f"instrument/{_plain_name(name, 'instrument')}", "instrument", body, f"{kind} {name}", mend="enter the changed instrument under a new name, so that old readings keep their constants")
+        body = {
+            "name": name,
+            "kind": kind,
+            "note": note,
+            "division": plain(read(division, "g", where=f"{name}, division")) if division else "",
+            "constants": {
+                spindle: plain(number(value, where=f"{name}, {spindle}"))
+                for spindle, value in (constants or {}).items()
+            },
+        }
+        return self._define(
+            f"instrument/{_plain_name(name, 'instrument')}",
+            "instrument",
+            body,
+            f"{kind} {name}",
+            mend="enter the changed instrument under a new name, so that old readings keep their constants",
+        )
 
-    def calibrate(self, instrument: str, name: str, *, slope_pct: object = None, offset_mv: object = None, buffers: Sequence[object] = (),
-                  temp: str = "", at: str = "", note: str = "") -> Receipt:
+    def calibrate(
+        self,
+        instrument: str,
+        name: str,
+        *,
+        slope_pct: object = None,
+        offset_mv: object = None,
+        buffers: Sequence[object] = (),
+        temp: str = "",
+        at: str = "",
+        note: str = "",
+    ) -> Receipt:
         """Enter a calibration as the meter shows it: slope in % of theory, offset in mV, the buffers used.
 
         Raises
@@ -142,19 +195,44 @@ class Labbook:
         RecordError   `labbook.instrument` for an unknown instrument, `labbook.calibration_exists`.
         """
         if self.source().instrument(instrument) is None:
-            raise RecordError(f"there is no instrument {instrument!r}", where="calibrate()", mend="enter it with add_instrument()",
-                              code="labbook.instrument")
+            raise RecordError(
+                f"there is no instrument {instrument!r}",
+                where="calibrate()",
+                mend="enter it with add_instrument()",
+                code="labbook.instrument",
+            )
         where = f"calibration {name}"
-        body = {"name": name, "instrument": instrument, "note": note, "at": at, "buffers": [plain(number(buffer, where=where)) for buffer in buffers],
-                "slope_pct": "" if slope_pct is None else plain(_bare(slope_pct, "%", where)),
-                "offset_mv": "" if offset_mv is None else plain(_bare(offset_mv, "mV", where)),
-                "temp_c": plain(read(temp, "degC", where=where)) if temp else ""}
-        return self._define(f"calibration/{_plain_name(name, 'calibration')}", "calibration", body,
-                            f"calibration {name} of {instrument}",
-                            mend="give the new calibration a name of its own", at=at)
+        body = {
+            "name": name,
+            "instrument": instrument,
+            "note": note,
+            "at": at,
+            "buffers": [plain(number(buffer, where=where)) for buffer in buffers],
+            "slope_pct": "" if slope_pct is None else plain(_bare(slope_pct, "%", where)),
+            "offset_mv": "" if offset_mv is None else plain(_bare(offset_mv, "mV", where)),
+            "temp_c": plain(read(temp, "degC", where=where)) if temp else "",
+        }
+        return self._define(
+            f"calibration/{_plain_name(name, 'calibration')}",
+            "calibration",
+            body,
+            f"calibration {name} of {instrument}",
+            mend="give the new calibration a name of its own",
+            at=at,
+        )
 
-    def start_batch(self, sheet: Sheet, *, trial: str, operator: str = "", study: str = "", number: int = 1, why: str = "", note: str = "",
-                    at: str = "") -> Batch:
+    def start_batch(
+        self,
+        sheet: Sheet,
+        *,
+        trial: str,
+        operator: str = "",
+        study: str = "",
+        number: int = 1,
+        why: str = "",
+        note: str = "",
+        at: str = "",
+    ) -> Batch:
         """Start a batch of a trial from its weigh sheet. The trial is opened with it when it is new.
 
         Starting the very same batch again gives it back as it stands. To make a trial again pass the next `number`.
@@ -167,8 +245,17 @@ class Labbook:
         source = self.source()
         study_name = source.study(study or self._study_of(trial, source)).name
         name = f"{_plain_name(trial, 'trial')}/{number}"
-        body = {"study": study_name, "trial": trial, "number": number, "formula": sheet.formula.fingerprint, "sheet": sheet.row(),
-                "operator": operator, "why": why, "note": note, "at": at}
+        body = {
+            "study": study_name,
+            "trial": trial,
+            "number": number,
+            "formula": sheet.formula.fingerprint,
+            "sheet": sheet.row(),
+            "operator": operator,
+            "why": why,
+            "note": note,
+            "at": at,
+        }
         existing = source.entries(batch_stream(name))
         if existing:
             return self._same_batch(name, existing[0].body, body)
@@ -212,25 +299,42 @@ class Labbook:
     def _same_batch(self, name: str, old: Mapping, new: Mapping) -> Batch:
         if {**old, "at": ""} == {**new, "at": ""}:
             return Batch(self.store, self.source(), name, reopened=True, library=self.library)
-        raise RecordError(f"{name} is already recorded with another sheet, operator or reason", where="start_batch()",
-                          mend=f'reopen it with book.batch("{name}"), or make the trial again with number={new["number"] + 1}', code="batch.taken")
+        raise RecordError(
+            f"{name} is already recorded with another sheet, operator or reason",
+            where="start_batch()",
+            mend=f'reopen it with book.batch("{name}"), or make the trial again with number={new["number"] + 1}',
+            code="batch.taken",
+        )
 
     def _refuse_second_open(self, operator: str, source: Source) -> None:
         for name in self.open_batches():
             if source.batch(name).operator == operator:
-                raise RecordError(f"batch {name} is still open", where="start_batch()", allowed="one open batch an operator",
-                                  mend=f'reopen it with book.batch("{name}") and finish it first, or name another operator', code="batch.open")
+                raise RecordError(
+                    f"batch {name} is still open",
+                    where="start_batch()",
+                    allowed="one open batch an operator",
+                    mend=f'reopen it with book.batch("{name}") and finish it first, or name another operator',
+                    code="batch.open",
+                )
 
     def _check_trial(self, trial: str, study: str, formula: Formula, source: Source) -> None:
         if not source.entries(f"trial/{trial}"):
             return
         known = source.trial(trial)
         if known.study != study:
-            raise RecordError(f"trial {trial} belongs to study {known.study}", where="start_batch()", mend="give the trial a name of its own",
-                              code="labbook.trial_study")
+            raise RecordError(
+                f"trial {trial} belongs to study {known.study}",
+                where="start_batch()",
+                mend="give the trial a name of its own",
+                code="labbook.trial_study",
+            )
         if known.formula.fingerprint != formula.fingerprint:
-            raise RecordError(f"trial {trial} tries {known.formula.title}; this sheet is of another version ({formula.title})",
-                              where="start_batch()", mend="give the changed formula a trial of its own", code="labbook.trial_formula")
+            raise RecordError(
+                f"trial {trial} tries {known.formula.title}; this sheet is of another version ({formula.title})",
+                where="start_batch()",
+                mend="give the changed formula a trial of its own",
+                code="labbook.trial_formula",
+            )
 
     def _record_start(self, name: str, body: Mapping, formula: Formula, source: Source, at: str) -> None:
         measured = stamp(read_time(at, self.store.clock, where="start_batch()")) if at else None
@@ -250,31 +354,54 @@ class Labbook:
             if {**old.body, "at": ""} == {**body, "at": ""}:
                 return Receipt(stream, old.seq, kind, words, new=False)
             changed = ", ".join(sorted(key for key in body if old.body.get(key) != body[key]))
-            raise RecordError(f"{words} is already recorded with another content ({changed})", where=self.store.path.name, mend=mend,
-                              code=f"labbook.{kind}_exists")
+            raise RecordError(
+                f"{words} is already recorded with another content ({changed})",
+                where=self.store.path.name,
+                mend=mend,
+                code=f"labbook.{kind}_exists",
+            )
         measured = stamp(read_time(at, self.store.clock, where=words)) if at else None
         entry = self.store.append_many(self._opening(stream, kind, dict(body), measured_at=measured))[0]
         return Receipt(stream, entry.seq, kind, words)
 
-    def _opening(self, stream: str, stream_kind: str, body: dict, *, kind: str = "", measured_at: str | None = None) -> list:
+    def _opening(
+        self, stream: str, stream_kind: str, body: dict, *, kind: str = "", measured_at: str | None = None
+    ) -> list:
         """A stream's first entry, and its mention in the book's own stream: a stream that is gone can be missed."""
         kind = kind or stream_kind
-        return [Draft(stream, kind, body, stream_kind=stream_kind, measured_at=measured_at, project=rows_of(kind, body, measured_at)),
-                Draft("book", "stream-opened", {"stream": stream}, stream_kind="book")]
+        return [
+            Draft(
+                stream,
+                kind,
+                body,
+                stream_kind=stream_kind,
+                measured_at=measured_at,
+                project=rows_of(kind, body, measured_at),
+            ),
+            Draft("book", "stream-opened", {"stream": stream}, stream_kind="book"),
+        ]
 
 
 def _printed_heads(page: str | Path) -> dict:
     try:
         return read_heads(Path(page).read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError):
-        raise RecordError(f"the page {Path(page).name} cannot be read", where=str(Path(page).parent), mend="check the name and the folder",
-                          code="labbook.no_heads") from None
+        raise RecordError(
+            f"the page {Path(page).name} cannot be read",
+            where=str(Path(page).parent),
+            mend="check the name and the folder",
+            code="labbook.no_heads",
+        ) from None
 
 
 def _plain_name(name: str, what: str) -> str:
     if not name or not name.strip() or "/" in name or name != name.strip():
-        raise RecordError(f"{name!r} cannot be the name of a {what}", allowed="letters, digits, dashes; no slash, no space at the ends",
-                          mend="choose a short name such as LIN-03", code="labbook.name")
+        raise RecordError(
+            f"{name!r} cannot be the name of a {what}",
+            allowed="letters, digits, dashes; no slash, no space at the ends",
+            mend="choose a short name such as LIN-03",
+            code="labbook.name",
+        )
     return name
 
 

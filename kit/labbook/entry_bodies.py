@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Callable, Mapping
+from decimal import Decimal
 
 from kit.bench.methods import Method
 from kit.errors import BatchError
@@ -11,6 +12,12 @@ from kit.labbook.view import StudyView
 from kit.units import minutes, number, plain, read, split
 
 _UNITS = {"viscosity": "mPa*s", "density": "g/mL", "pH": "1"}
+RANGES = {
+    "pH": (Decimal(0), Decimal(14)),
+    "viscosity": (Decimal("1e-9"), Decimal("1e12")),
+    "density": (Decimal("1e-9"), Decimal(100)),
+}
+_LARGEST = Decimal("1e300")  # a typed column holds a binary float
 _SHOWN_UNITS = {"mPa*s": "mPa.s"}
 _TEXTS = ("spindle", "instrument", "container", "calibration", "storage", "sample", "replicate", "operator", "note")
 
@@ -42,7 +49,10 @@ CONDITIONS: dict[str, tuple[str, Convert]] = {
 }
 
 _MASS = {"mass": ("mass_g", _in("g"))}
-_SPEED = {"rpm": ("rpm", _in("rpm", bare=True)), "minutes": ("minutes", lambda value, where: plain(minutes(value, where=where)))}
+_SPEED = {
+    "rpm": ("rpm", _in("rpm", bare=True)),
+    "minutes": ("minutes", lambda value, where: plain(minutes(value, where=where))),
+}
 _NOTE = {"note": ("note", _text), "at": ("at", _text)}
 
 # what a correction may put right, by kind of entry
@@ -64,8 +74,16 @@ CORRECTABLE: dict[str, dict[str, tuple[str, Convert]]] = {
 }
 
 
-def reading_body(property: str, value: object, *, method: str, age: str, conditions: Mapping[str, object], study: StudyView,
-                 where: str = "reading") -> dict[str, str]:
+def reading_body(
+    property: str,
+    value: object,
+    *,
+    method: str,
+    age: str,
+    conditions: Mapping[str, object],
+    study: StudyView,
+    where: str = "reading",
+) -> dict[str, str]:
     """The content of a reading entry.
 
     Raises
@@ -75,13 +93,23 @@ def reading_body(property: str, value: object, *, method: str, age: str, conditi
     """
     chosen = _method(property, method, study, where)
     kept, unit = _value(property, value, chosen, where)
-    body = {"property": property, "value": kept, "unit": unit, "method": method,
-            "age_typed_h": plain(read(age, "h", where=f"{where}, age")) if age else ""}
+    body = {
+        "property": property,
+        "value": kept,
+        "unit": unit,
+        "method": method,
+        "age_typed_h": plain(read(age, "h", where=f"{where}, age")) if age else "",
+    }
     for name, typed in conditions.items():
         if name not in CONDITIONS:
             near = difflib.get_close_matches(name, CONDITIONS, n=2)
-            raise BatchError(f"{name!r} is not a condition of a reading", where=where, allowed=", ".join(CONDITIONS),
-                             mend=f"did you mean {near[0]}?" if near else "use one of these, or note=", code="reading.condition")
+            raise BatchError(
+                f"{name!r} is not a condition of a reading",
+                where=where,
+                allowed=", ".join(CONDITIONS),
+                mend=f"did you mean {near[0]}?" if near else "use one of these, or note=",
+                code="reading.condition",
+            )
         if typed not in (None, ""):
             field, convert = CONDITIONS[name]
             body[field] = convert(typed, f"{where}, {name}")
@@ -91,9 +119,18 @@ def reading_body(property: str, value: object, *, method: str, age: str, conditi
 def observation_body(name: str, word: str, *, age: str = "", note: str = "") -> dict[str, str]:
     """The content of an observation entry."""
     if not str(name).strip() or not str(word).strip():
-        raise BatchError("an observation needs a name and a word", where="observe()", mend='observe("grain", "none")', code="batch.observation")
-    return {"name": str(name).strip(), "word": str(word).strip(), "note": note,
-            "age_typed_h": plain(read(age, "h", where=f"observation {name}, age")) if age else ""}
+        raise BatchError(
+            "an observation needs a name and a word",
+            where="observe()",
+            mend='observe("grain", "none")',
+            code="batch.observation",
+        )
+    return {
+        "name": str(name).strip(),
+        "word": str(word).strip(),
+        "note": note,
+        "age_typed_h": plain(read(age, "h", where=f"observation {name}, age")) if age else "",
+    }
 
 
 def corrected_body(kind: str, current: Mapping, changes: Mapping[str, object], *, study: StudyView, where: str) -> dict:
@@ -107,15 +144,27 @@ def corrected_body(kind: str, current: Mapping, changes: Mapping[str, object], *
     body = dict(current)
     for name, typed in changes.items():
         if name not in allowed:
-            raise BatchError(f"{name!r} cannot be put right in an entry of kind {kind}", where=where, allowed=", ".join(sorted(allowed)) or "nothing",
-                             mend="name one of these, or void the entry and record it anew", code="batch.correct")
+            raise BatchError(
+                f"{name!r} cannot be put right in an entry of kind {kind}",
+                where=where,
+                allowed=", ".join(sorted(allowed)) or "nothing",
+                mend="name one of these, or void the entry and record it anew",
+                code="batch.correct",
+            )
         field, convert = allowed[name]
         body[field] = convert(typed, f"{where}, {name}")
     _now_recorded(body, {allowed[name][0] for name in changes})
     if "value" in changes:
-        body["value"], body["unit"] = _value(body["property"], changes["value"], study.methods.get(body["method"]), where)
+        body["value"], body["unit"] = _value(
+            body["property"], changes["value"], study.methods.get(body["method"]), where
+        )
     if body == dict(current):
-        raise BatchError("the correction changes nothing", where=where, mend="give the part that was wrong with its right value", code="batch.correct")
+        raise BatchError(
+            "the correction changes nothing",
+            where=where,
+            mend="give the part that was wrong with its right value",
+            code="batch.correct",
+        )
     return body
 
 
@@ -131,22 +180,40 @@ def _method(property: str, name: str, study: StudyView, where: str) -> Method | 
     if not name:
         return None
     if name not in study.methods:
-        raise BatchError(f"study {study.name} has no method {name!r}", where=where, allowed=", ".join(sorted(study.methods)),
-                         mend="use one of these, or open the study with that method", code="reading.method")
+        raise BatchError(
+            f"study {study.name} has no method {name!r}",
+            where=where,
+            allowed=", ".join(sorted(study.methods)),
+            mend="use one of these, or open the study with that method",
+            code="reading.method",
+        )
     method = study.methods[name]
     if method.property != property:
-        raise BatchError(f"method {name!r} is for {method.property}, not for {property}", where=where, mend="name the right method",
-                         code="reading.method")
+        raise BatchError(
+            f"method {name!r} is for {method.property}, not for {property}",
+            where=where,
+            mend="name the right method",
+            code="reading.method",
+        )
     return method
 
 
 def _value(property: str, value: object, method: Method | None, where: str) -> tuple[str, str]:
+    where = f"{where}, {property}"
     unit = method.unit if method is not None else _UNITS.get(property, "")
     if unit == "1":
-        return plain(number(value, where=f"{where}, {property}")), "1"
-    if unit:
-        return plain(read(value, unit, where=f"{where}, {property}")), _SHOWN_UNITS.get(unit, unit)
-    found, given = split(value, where=f"{where}, {property}")
-    return plain(found), given or "1"
-
-
+        kept, shown = number(value, where=where), "1"
+    elif unit:
+        kept, shown = read(value, unit, where=where), _SHOWN_UNITS.get(unit, unit)
+    else:
+        kept, shown = split(value, where=where)
+    low, high = RANGES.get(property, (-_LARGEST, _LARGEST))
+    if not low <= kept <= high:
+        raise BatchError(
+            f"{kept} cannot be a value of {property}",
+            where=where,
+            allowed=f"{low:g} to {high:g}" if property in RANGES else "",
+            mend="look for a lost decimal mark or a wrong unit",
+            code="reading.value_range",
+        )
+    return plain(kept), shown or "1"

@@ -33,6 +33,7 @@ class Effective:
 
     @property
     def stands(self) -> bool:
+        """Whether it counts."""
         return not self.void
 
 
@@ -62,6 +63,7 @@ class Ledger:
 
     @property
     def head(self) -> tuple[int, str] | None:
+        """Number and hash of the last entry; None before the first."""
         return (self.entries[-1].seq, self.entries[-1].hash) if self.entries else None
 
     def entry(self, seq: int) -> Entry | None:
@@ -78,16 +80,27 @@ def effective(entries: Iterable[Entry]) -> tuple[Effective, ...]:
     entries = tuple(entries)
     corrections = {entry.body["corrects"]: entry for entry in entries if entry.kind == CORRECTION}
     voids = {entry.body["voids"]: entry.body["why"] for entry in entries if entry.kind == VOID}
-    return tuple(_effective(entry, corrections.get(entry.seq), voids.get(entry.seq, "")) for entry in entries
-                 if entry.kind not in (CORRECTION, VOID))
+    return tuple(
+        _effective(entry, corrections.get(entry.seq), voids.get(entry.seq, ""))
+        for entry in entries
+        if entry.kind not in (CORRECTION, VOID)
+    )
 
 
 def _effective(entry: Entry, correction: Entry | None, void: str) -> Effective:
     measured = entry.measured_at or entry.recorded_at
     if correction is None:
         return Effective(entry.seq, entry.kind, entry.body, measured, entry.recorded_at, void=void)
-    return Effective(entry.seq, entry.kind, correction.body["body"], correction.measured_at or measured, entry.recorded_at, correction.seq,
-                     correction.body["why"], void)
+    return Effective(
+        entry.seq,
+        entry.kind,
+        correction.body["body"],
+        correction.measured_at or measured,
+        entry.recorded_at,
+        correction.seq,
+        correction.body["why"],
+        void,
+    )
 
 
 def _content(kind: str, body: dict) -> str:

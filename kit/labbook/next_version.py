@@ -23,7 +23,11 @@ class NextVersion:
     def table(self) -> Table:
         """Meant | made | proposed, each adding up to 100.00 %."""
         columns = {"meant": self.meant, "made": self.made, "proposed": self.formula.composition()}
-        return side_by_side(columns, title=f"{self.batch}: meant, made, proposed", note=f"proposed: {self.formula.title}. {self.formula.why}".strip())
+        return side_by_side(
+            columns,
+            title=f"{self.batch}: meant, made, proposed",
+            note=f"proposed: {self.formula.title}. {self.formula.why}".strip(),
+        )
 
     def _repr_html_(self) -> str:
         return Block((self.table(), self.sheet))._repr_html_()

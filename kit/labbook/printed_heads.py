@@ -33,5 +33,9 @@ def read_heads(page: str) -> dict[str, dict[str, Any]]:
         heads = json.loads(text)
         return {str(stream): {"seq": int(head["seq"]), "hash": str(head["hash"])} for stream, head in heads.items()}
     except (ValueError, KeyError, TypeError, AttributeError):
-        raise RecordError(f"the page holds {'no' if not found else 'no readable'} set of record heads", allowed="a write-up as the kit wrote it",
-                          mend="give the page that was made from this lab book", code="labbook.no_heads") from None
+        raise RecordError(
+            f"the page holds {'no' if not found else 'no readable'} set of record heads",
+            allowed="a write-up as the kit wrote it",
+            mend="give the page that was made from this lab book",
+            code="labbook.no_heads",
+        ) from None

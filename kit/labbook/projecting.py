@@ -37,8 +37,18 @@ def rows_of(kind: str, body: Mapping, measured_at: str | None) -> Rows:
             return [("weighing", {"material": body["material"], "mass_g_text": mass, "mass_g": float(Decimal(mass))})]
         case "reading":
             value = body["value"]
-            return [("reading", {"property": body["property"], "value": float(Decimal(value)), "value_text": value, "unit": body["unit"],
-                                 "measured_at": None if body.get("untimed") else measured_at})]
+            return [
+                (
+                    "reading",
+                    {
+                        "property": body["property"],
+                        "value": float(Decimal(value)),
+                        "value_text": value,
+                        "unit": body["unit"],
+                        "measured_at": None if body.get("untimed") else measured_at,
+                    },
+                )
+            ]
         case _:
             return []
 

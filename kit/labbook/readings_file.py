@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from kit.errors import ReadingsFileError
 from kit.labbook.entry_bodies import CONDITIONS
@@ -16,12 +16,20 @@ from kit.labbook.readings_rows import Refusal, RowReader, TakenRow
 from kit.labbook.readings_text import COLUMNS, DELIMITERS, ENCODING_WORDS, ReadingsText, check_unit, nearest, read_text
 from kit.labbook.readings_times import Zone
 from kit.labbook.source import Source
+from kit.labbook.store import Store
 from kit.labbook.streams import Draft
 from kit.labbook.view import batch_stream, reading_of
 from kit.show import Block, Cell, Table, listing
 
-if TYPE_CHECKING:
-    from kit.labbook.book import Labbook
+
+class OpenBook(Protocol):
+    """What the import needs of a lab book: its store, and a fresh source of what is recorded."""
+
+    store: Store
+
+    def source(self) -> Source:
+        """A fresh read-only view."""
+
 
 _NOT_DECLARED = ("sample", "replicate", "note")  # they tell single readings apart
 _TOLD = 6  # reasons told in the error; the preview has them all
@@ -60,7 +68,7 @@ class Preview:
     refused: tuple[Refusal, ...]
     assumed: tuple[str, ...]
     declared: Mapping[str, object]
-    _book: Labbook = field(repr=False)
+    _book: OpenBook = field(repr=False)
     _remarks: Mapping[int, tuple[str, ...]] = field(repr=False)
     _heads: Mapping[str, tuple[int, str]] = field(repr=False)
     _report: ImportReport | None = field(default=None, repr=False)
@@ -197,7 +205,7 @@ class Preview:
 
 
 def preview_readings(
-    book: Labbook,
+    book: OpenBook,
     path: str | Path,
     *,
     decimal_mark: str | None = None,

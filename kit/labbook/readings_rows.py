@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from decimal import Decimal
 from typing import Any
 
 from kit.bench.methods import Method
 from kit.errors import BatchError, ReadingsFileError, UnitError
-from kit.labbook.entry_bodies import CONDITIONS, observation_body, reading_body
+from kit.labbook.entry_bodies import CONDITIONS, RANGES, observation_body, reading_body
 from kit.labbook.readings_known import KnownReadings
 from kit.labbook.readings_marks import Marks, number_text, split_number
 from kit.labbook.readings_text import QUANTITIES, Row, is_blank, nearest
@@ -22,12 +21,6 @@ from kit.units import plain, same_unit
 _BARE = ("rpm", "torque_pct")  # their unit stands in their name
 _NO_UNIT = ("", "1", "ph")
 _UNITLESS = ("pH",)
-_RANGES = {
-    "pH": (Decimal(0), Decimal(14)),
-    "viscosity": (Decimal("1e-9"), Decimal("1e12")),
-    "density": (Decimal("1e-9"), Decimal(100)),
-}
-_LARGEST = Decimal("1e300")
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +180,7 @@ class RowReader:
         if is_blank(cell):
             raise ReadingsFileError("no property is named", mend='write "pH", "viscosity" ...', code="import.property")
         known = {
-            *_RANGES,
+            *RANGES,
             *(method.property for method in self.source.study(batch.study).methods.values()),
             *self._spec_names(batch),
         }
@@ -226,7 +219,6 @@ class RowReader:
         )
         if body is None:
             return {}
-        reasons.attempt("value", _check_range, name, body["value"])
         body |= conditions
         self._declare(body, study.methods.get(method), is_declared)
         return body if moment else body | {"untimed": True}
@@ -353,17 +345,6 @@ def nominal(method: Method) -> dict[str, str]:
         if (value := getattr(method, name)) is not None
     }
     return {**numbers, **{name: getattr(method, name) for name in ("spindle", "container") if getattr(method, name)}}
-
-
-def _check_range(name: str, value: str) -> None:
-    low, high = _RANGES.get(name, (-_LARGEST, _LARGEST))
-    if not low <= Decimal(value) <= high:
-        raise ReadingsFileError(
-            f"{value} cannot be a value of {name}",
-            allowed=f"{low:g} to {high:g}" if name in _RANGES else "",
-            mend="look for a lost decimal mark or a wrong unit",
-            code="import.value_range",
-        )
 
 
 def _no_number(cell: str) -> ReadingsFileError:

@@ -31,10 +31,18 @@ def freeze(source: Source, trials: Iterable[str]) -> dict:
     rows = [(batch.study, batch.trial, batch.number, batch.formula.fingerprint) for batch in wanted.values()]
     kept_trials = sorted({(row[0], row[1]) for row in rows} | {(view.study, view.name) for view in views})
     streams = _streams(source, wanted, kept_trials)
-    return {"format": SNAPSHOT, "studies": sorted({study for study, _ in kept_trials} | set(studies)),
-            "trials": {study: [trial for owner, trial in kept_trials if owner == study] for study in sorted({owner for owner, _ in kept_trials})},
-            "batches": [list(row) for row in sorted(rows)],
-            "streams": {name: [{"text": entry.text, "hash": entry.hash} for entry in source.entries(name)] for name in streams}}
+    return {
+        "format": SNAPSHOT,
+        "studies": sorted({study for study, _ in kept_trials} | set(studies)),
+        "trials": {
+            study: [trial for owner, trial in kept_trials if owner == study]
+            for study in sorted({owner for owner, _ in kept_trials})
+        },
+        "batches": [list(row) for row in sorted(rows)],
+        "streams": {
+            name: [{"text": entry.text, "hash": entry.hash} for entry in source.entries(name)] for name in streams
+        },
+    }
 
 
 def _take(source: Source, wanted: dict[str, BatchView], **fits: str) -> None:
@@ -46,7 +54,12 @@ def _streams(source: Source, batches: dict[str, BatchView], trials: list[tuple[s
     names = {f"study/{study}" for study, _ in trials} | {f"trial/{trial}" for _, trial in trials}
     names |= {formula_stream(source.trial(trial).formula.fingerprint) for _, trial in trials}
     for batch in batches.values():
-        names |= {batch_stream(batch.name), formula_stream(batch.formula.fingerprint), f"trial/{batch.trial}", f"study/{batch.study}"}
+        names |= {
+            batch_stream(batch.name),
+            formula_stream(batch.formula.fingerprint),
+            f"trial/{batch.trial}",
+            f"study/{batch.study}",
+        }
         names |= {f"instrument/{reading.instrument}" for reading in batch.readings if reading.instrument}
         names |= {f"calibration/{reading.calibration}" for reading in batch.readings if reading.calibration}
     return sorted(name for name in names if source.entries(name))

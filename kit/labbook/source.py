@@ -1,4 +1,4 @@
-"""The read-only face of a lab book or of a snapshot: what templates, comparisons and figures use."""
+"""The read-only view of a lab book or of a snapshot: what templates, comparisons and figures use."""
 
 from __future__ import annotations
 
@@ -71,6 +71,7 @@ class Source:
 
     @property
     def title(self) -> str:
+        """Name of what is read."""
         return self._reader.title
 
     def batch_keys(self, **fits: str) -> list[BatchKey]:
@@ -101,8 +102,13 @@ class Source:
         if not name and len(names) == 1:
             name = names[0]
         if name not in names:
-            raise RecordError(f"there is no study {name!r}" if name else "several studies are here; name one", where=self.title,
-                              allowed=", ".join(names) or "none yet", mend="name one of these", code="labbook.study")
+            raise RecordError(
+                f"there is no study {name!r}" if name else "several studies are here; name one",
+                where=self.title,
+                allowed=", ".join(names) or "none yet",
+                mend="name one of these",
+                code="labbook.study",
+            )
         return _study(name, self.entries(f"study/{name}"))
 
     def trials(self, study: str) -> list[str]:
@@ -119,8 +125,13 @@ class Source:
         entries = self.entries(f"trial/{name}")
         if not entries:
             known = [trial for study in self.studies() for trial in self.trials(study)]
-            raise RecordError(f"there is no trial {name!r}", where=self.title, allowed=", ".join(_nearest(name, known)) or "none yet",
-                              mend="name one of these", code="labbook.trial")
+            raise RecordError(
+                f"there is no trial {name!r}",
+                where=self.title,
+                allowed=", ".join(_nearest(name, known)) or "none yet",
+                mend="name one of these",
+                code="labbook.trial",
+            )
         body = entries[0].body
         return TrialView(name, body["study"], self.formula(body["formula"]), body.get("why", ""), body.get("note", ""))
 
@@ -128,14 +139,20 @@ class Source:
         """A formula version as it was when a batch of it was planned."""
         entries = self.entries(formula_stream(fingerprint))
         if not entries:
-            raise RecordError(f"formula version {fingerprint[:12]} is not in the record", where=self.title,
-                              mend="check the lab book: an entry was removed", code="labbook.formula")
+            raise RecordError(
+                f"formula version {fingerprint[:12]} is not in the record",
+                where=self.title,
+                mend="check the lab book: an entry was removed",
+                code="labbook.formula",
+            )
         return formula_from_row(entries[0].body)
 
     def batches(self, trial: str = "", *, study: str = "", formula: str = "") -> tuple[BatchView, ...]:
         """Batches of a trial, of a study, or of one formula version within a study."""
-        return tuple(self.batch(f"{trial}/{number}") for _, trial, number in
-                     self._reader.batches(study=study, trial=trial, formula=formula))
+        return tuple(
+            self.batch(f"{trial}/{number}")
+            for _, trial, number in self._reader.batches(study=study, trial=trial, formula=formula)
+        )
 
     def batch(self, name: str) -> BatchView:
         """A batch by name, "LIN-03/1".
@@ -149,8 +166,13 @@ class Source:
             if not entries:
                 trial = name.partition("/")[0]
                 known = [f"{trial}/{number}" for _, trial, number in self._reader.batches(trial=trial)]
-                raise RecordError(f"there is no batch {name!r}", where=self.title, allowed=", ".join(known) or "none of that trial",
-                                  mend="name one of these", code="labbook.batch")
+                raise RecordError(
+                    f"there is no batch {name!r}",
+                    where=self.title,
+                    allowed=", ".join(known) or "none of that trial",
+                    mend="name one of these",
+                    code="labbook.batch",
+                )
             self._batches[name] = batch_view(entries, self.formula(entries[0].body["formula"]))
         return self._batches[name]
 
@@ -160,9 +182,13 @@ class Source:
         if not entries:
             return None
         body = entries[-1].body
-        return Instrument(name=name, kind=body["kind"], note=body.get("note", ""),
-                          constants={spindle: Decimal(value) for spindle, value in body.get("constants", {}).items()},
-                          division=_decimal(body.get("division")))
+        return Instrument(
+            name=name,
+            kind=body["kind"],
+            note=body.get("note", ""),
+            constants={spindle: Decimal(value) for spindle, value in body.get("constants", {}).items()},
+            division=_decimal(body.get("division")),
+        )
 
     def calibration(self, name: str) -> Calibration | None:
         """A calibration by name; None when it is not in the record."""
@@ -170,9 +196,16 @@ class Source:
         if not entries:
             return None
         body = entries[0].body
-        return Calibration(name=name, instrument=body["instrument"], slope_pct=_decimal(body.get("slope_pct")),
-                           offset_mv=_decimal(body.get("offset_mv")), buffers=tuple(Decimal(buffer) for buffer in body.get("buffers", ())),
-                           temp_c=_decimal(body.get("temp_c")), at=entries[0].measured_at or entries[0].recorded_at, note=body.get("note", ""))
+        return Calibration(
+            name=name,
+            instrument=body["instrument"],
+            slope_pct=_decimal(body.get("slope_pct")),
+            offset_mv=_decimal(body.get("offset_mv")),
+            buffers=tuple(Decimal(buffer) for buffer in body.get("buffers", ())),
+            temp_c=_decimal(body.get("temp_c")),
+            at=entries[0].measured_at or entries[0].recorded_at,
+            note=body.get("note", ""),
+        )
 
     def method_of(self, reading: Reading, study: StudyView) -> Method | None:
         """The method a reading names, or None when the study has none of that name."""
@@ -180,13 +213,21 @@ class Source:
 
     def flags(self, reading: Reading, study: StudyView) -> tuple[Flag, ...]:
         """What is suspect in a reading itself, by rule."""
-        return flags(reading, self.method_of(reading, study), instrument=self.instrument(reading.instrument),
-                     calibration=self.calibration(reading.calibration), windows=study.windows)
+        return flags(
+            reading,
+            self.method_of(reading, study),
+            instrument=self.instrument(reading.instrument),
+            calibration=self.calibration(reading.calibration),
+            windows=study.windows,
+        )
 
     def heads(self) -> dict[str, dict]:
         """Sequence number and hash of the last entry of every stream read so far, by stream."""
-        return {name: {"seq": entries[-1].seq, "hash": entries[-1].hash} for name, entries in sorted(self._streams.items()) if entries}
-
+        return {
+            name: {"seq": entries[-1].seq, "hash": entries[-1].hash}
+            for name, entries in sorted(self._streams.items())
+            if entries
+        }
 
     def all_heads(self) -> dict[str, dict]:
         """Heads of every stream a snapshot holds, by stream, each chain checked."""
@@ -209,22 +250,30 @@ class SnapshotReader:
         self._batches = [tuple(row) for row in table["batches"]]
 
     def read(self, stream: str) -> tuple[Entry, ...]:
+        """The chain-checked entries of a stream; empty when there is none."""
         entries = tuple(parse(row["text"], row["hash"]) for row in self._streams.get(stream, ()))
         verify_chain(entries, stream)
         return entries
 
     def streams(self) -> list[str]:
+        """Names of all streams."""
         return list(self._streams)
 
     def studies(self) -> list[str]:
+        """Names of the studies."""
         return list(self._studies)
 
     def trials(self, study: str) -> list[str]:
+        """Names of a study's trials."""
         return list(self._trials.get(study, ()))
 
     def batches(self, *, study: str = "", trial: str = "", formula: str = "") -> list[BatchKey]:
-        return [(row[0], row[1], row[2]) for row in self._batches
-                if (not study or row[0] == study) and (not trial or row[1] == trial) and (not formula or row[3] == formula)]
+        """Batches that fit, in order of recording."""
+        return [
+            (row[0], row[1], row[2])
+            for row in self._batches
+            if (not study or row[0] == study) and (not trial or row[1] == trial) and (not formula or row[3] == formula)
+        ]
 
 
 class LabbookReader:
@@ -241,24 +290,29 @@ class LabbookReader:
             self._store.close()
 
     def read(self, stream: str) -> tuple[Entry, ...]:
+        """The chain-checked entries of a stream; empty when there is none."""
         return self._store.read(stream) if self._store.has(stream) else ()
 
     def streams(self) -> list[str]:
+        """Names of all streams."""
         return self._store.stream_names()
 
     def studies(self) -> list[str]:
+        """Names of the studies."""
         return [row["name"] for row in self._store.rows("study")]
 
     def trials(self, study: str) -> list[str]:
+        """Names of a study's trials."""
         return [row["name"] for row in self._store.rows("trial", study=study)]
 
     def batches(self, *, study: str = "", trial: str = "", formula: str = "") -> list[BatchKey]:
+        """Batches that fit, in order of recording."""
         fits = {name: value for name, value in (("study", study), ("trial", trial), ("formula", formula)) if value}
         return [(row["study"], row["trial"], row["number"]) for row in self._store.rows("batch", **fits)]
 
 
 def open_source(source: object) -> Source:
-    """The read-only face of a lab book file, an open lab book or a snapshot file.
+    """The read-only view of a lab book file, an open lab book or a snapshot file.
 
     Parameters
     ----------
@@ -286,23 +340,44 @@ def _snapshot_table(path: Path) -> dict:
     try:
         table = json.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
-        raise RecordError(f"there is no snapshot {path.name!r}", where=str(path.parent), mend="check the name and the folder",
-                          code="labbook.not_found") from None
+        raise RecordError(
+            f"there is no snapshot {path.name!r}",
+            where=str(path.parent),
+            mend="check the name and the folder",
+            code="labbook.not_found",
+        ) from None
     except (UnicodeDecodeError, json.JSONDecodeError) as problem:
-        raise RecordError(f"the file is not a snapshot: {problem}", where=path.name, mend="write the trial up again", code="labbook.snapshot") from None
+        raise RecordError(
+            f"the file is not a snapshot: {problem}",
+            where=path.name,
+            mend="write the trial up again",
+            code="labbook.snapshot",
+        ) from None
     if not isinstance(table, dict) or table.get("format") != SNAPSHOT:
-        raise RecordError("the file is not a snapshot of a lab book", where=path.name, allowed=SNAPSHOT, mend="give the file a write-up left",
-                          code="labbook.snapshot")
+        raise RecordError(
+            "the file is not a snapshot of a lab book",
+            where=path.name,
+            allowed=SNAPSHOT,
+            mend="give the file a write-up left",
+            code="labbook.snapshot",
+        )
     return table
 
 
 def _study(name: str, entries: tuple[Entry, ...]) -> StudyView:
     body, dated = entries[-1].body, entries[-1]
-    return StudyView(name=name, question=body.get("question", ""), spec=tuple(spec_from_row(row) for row in body["spec"]),
-                     spec_dated=(dated.measured_at or dated.recorded_at)[:10],
-                     methods={row["name"]: Method.from_row(row) for row in body["methods"]},
-                     windows=tuple(AgeWindow.from_row(row) for row in body["windows"]), control=body.get("control", ""),
-                     history=tuple(body.get("history", ())), reference_product=body.get("reference_product", ""), note=body.get("note", ""))
+    return StudyView(
+        name=name,
+        question=body.get("question", ""),
+        spec=tuple(spec_from_row(row) for row in body["spec"]),
+        spec_dated=(dated.measured_at or dated.recorded_at)[:10],
+        methods={row["name"]: Method.from_row(row) for row in body["methods"]},
+        windows=tuple(AgeWindow.from_row(row) for row in body["windows"]),
+        control=body.get("control", ""),
+        history=tuple(body.get("history", ())),
+        reference_product=body.get("reference_product", ""),
+        note=body.get("note", ""),
+    )
 
 
 def _nearest(name: str, known: list[str]) -> list[str]:

@@ -21,8 +21,13 @@ def read_time(text: str | datetime, clock: Clock, *, where: str = "") -> datetim
     try:
         moment = text if isinstance(text, datetime) else datetime.fromisoformat(str(text).strip())
     except ValueError:
-        raise RecordError(f"{text!r} is not a point in time", where=where, allowed='"2026-03-02 14:05" or "2026-03-02T14:05+01:00"',
-                          mend="give date and time", code="labbook.time") from None
+        raise RecordError(
+            f"{text!r} is not a point in time",
+            where=where,
+            allowed='"2026-03-02 14:05" or "2026-03-02T14:05+01:00"',
+            mend="give date and time",
+            code="labbook.time",
+        ) from None
     return moment if moment.tzinfo else moment.replace(tzinfo=clock().tzinfo)
 
 

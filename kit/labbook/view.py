@@ -95,14 +95,17 @@ class BatchView:
 
     @property
     def name(self) -> str:
+        """Trial and number, "LIN-03/1"."""
         return f"{self.trial}/{self.number}"
 
     @property
     def stream(self) -> str:
+        """The stream that holds it."""
         return batch_stream(self.name)
 
     @property
     def batch_g(self) -> Decimal:
+        """Planned mass. [g]"""
         return self.sheet.batch_g
 
     def standing(self, *kinds: str) -> tuple[Effective, ...]:
@@ -124,7 +127,9 @@ class BatchView:
     @cached_property
     def events(self) -> tuple:
         """What happened to the masses, for the mass balance."""
-        return tuple(event for event in (_event(item, self) for item in self.effective if item.stands) if event is not None)
+        return tuple(
+            event for event in (_event(item, self) for item in self.effective if item.stands) if event is not None
+        )
 
     @cached_property
     def steps_done(self) -> tuple[Step, ...]:
@@ -148,15 +153,30 @@ class BatchView:
     @cached_property
     def observations(self) -> tuple[Observation, ...]:
         """All coded observations, voided ones marked."""
-        return tuple(Observation(item.seq, item.body["name"], item.body["word"], item.measured_at, age_h(self, item.measured_at),
-                                 _decimal(item.body.get("age_typed_h")), item.body.get("note", ""), item.void)
-                     for item in self.effective if item.kind == "observation")
+        return tuple(
+            Observation(
+                item.seq,
+                item.body["name"],
+                item.body["word"],
+                item.measured_at,
+                age_h(self, item.measured_at),
+                _decimal(item.body.get("age_typed_h")),
+                item.body.get("note", ""),
+                item.void,
+            )
+            for item in self.effective
+            if item.kind == "observation"
+        )
 
     @cached_property
     def decisions(self) -> tuple[Decision, ...]:
         """Decisions in the order they were taken."""
-        return tuple(Decision(item.seq, item.body["verdict"], item.body.get("why", ""), item.body.get("by", ""), item.measured_at)
-                     for item in self.standing("decide"))
+        return tuple(
+            Decision(
+                item.seq, item.body["verdict"], item.body.get("why", ""), item.body.get("by", ""), item.measured_at
+            )
+            for item in self.standing("decide")
+        )
 
     def lots(self) -> dict[str, tuple[str, ...]]:
         """Lots by material key, in order of use; an empty tuple where none was recorded."""
@@ -181,11 +201,20 @@ def formula_stream(fingerprint: str) -> str:
 def batch_view(entries: tuple[Entry, ...], formula: Formula, sheet: Sheet | None = None) -> BatchView:
     """The view of a batch from its entries; the first is its start and holds the sheet."""
     start = entries[0].body
-    return BatchView(study=start["study"], trial=start["trial"], number=start["number"], formula=formula,
-                     sheet=sheet or Sheet.from_row(start["sheet"], formula), operator=start.get("operator", ""),
-                     started_at=entries[0].measured_at or entries[0].recorded_at, why=start.get("why", ""), note=start.get("note", ""),
-                     entries=entries, effective=effective(entries),
-                     _phase_kinds={phase.name: phase.kind for phase in formula.phases})
+    return BatchView(
+        study=start["study"],
+        trial=start["trial"],
+        number=start["number"],
+        formula=formula,
+        sheet=sheet or Sheet.from_row(start["sheet"], formula),
+        operator=start.get("operator", ""),
+        started_at=entries[0].measured_at or entries[0].recorded_at,
+        why=start.get("why", ""),
+        note=start.get("note", ""),
+        entries=entries,
+        effective=effective(entries),
+        _phase_kinds={phase.name: phase.kind for phase in formula.phases},
+    )
 
 
 def age_h(batch: BatchView, measured_at: str) -> Decimal | None:
@@ -233,23 +262,49 @@ def _event(item: Effective, batch: BatchView):
 def _step(item: Effective) -> Step:
     body = item.body
     do = {"step": body.get("do", "note"), "temperature": "cool"}.get(item.kind, item.kind)
-    return Step(do=do, phase=body.get("phase", ""), temp_c=_decimal(body.get("temp_c")), rpm=_decimal(body.get("rpm")),
-                minutes=_decimal(body.get("minutes", body.get("minutes_after"))), text=body.get("text", body.get("order", "")),
-                temps_c=tuple((name, Decimal(temp)) for name, temp in sorted(body.get("temps_c", {}).items())))
+    return Step(
+        do=do,
+        phase=body.get("phase", ""),
+        temp_c=_decimal(body.get("temp_c")),
+        rpm=_decimal(body.get("rpm")),
+        minutes=_decimal(body.get("minutes", body.get("minutes_after"))),
+        text=body.get("text", body.get("order", "")),
+        temps_c=tuple((name, Decimal(temp)) for name, temp in sorted(body.get("temps_c", {}).items())),
+    )
 
 
 _NUMBERS = ("value", "age_typed_h", "temp_c", "rpm", "torque_pct", "reading_time_s")
-_WORDS = ("property", "unit", "text", "method", "instrument", "spindle", "container", "calibration", "storage", "sample", "replicate",
-          "operator", "note")
+_WORDS = (
+    "property",
+    "unit",
+    "text",
+    "method",
+    "instrument",
+    "spindle",
+    "container",
+    "calibration",
+    "storage",
+    "sample",
+    "replicate",
+    "operator",
+    "note",
+)
 
 
 def reading_of(item: Effective, batch: BatchView) -> Reading:
     """The reading that an entry of the batch holds, with its age counted from the end of making."""
     body = item.body
     clocked = "" if body.get("untimed") else item.measured_at
-    return Reading(entry=item.seq, batch=batch.name, measured_at=clocked or None, age_h=age_h(batch, clocked),
-                   declared=frozenset(body.get("declared", ())), void=item.void,
-                   **{name: _decimal(body.get(name)) for name in _NUMBERS}, **{name: body.get(name, "") for name in _WORDS})
+    return Reading(
+        entry=item.seq,
+        batch=batch.name,
+        measured_at=clocked or None,
+        age_h=age_h(batch, clocked),
+        declared=frozenset(body.get("declared", ())),
+        void=item.void,
+        **{name: _decimal(body.get(name)) for name in _NUMBERS},
+        **{name: body.get(name, "") for name in _WORDS},
+    )
 
 
 def _decimal(text: str | None) -> Decimal | None:

@@ -8,46 +8,22 @@ from dataclasses import dataclass
 from kit.bench.methods import AgeWindow, age_window
 from kit.errors import KitError
 from kit.labbook.source import open_source
-from kit.labbook.view import StudyView
 from kit.show import Block, Table
 from kit.trials import tables
 from kit.trials.arms import Arm, find_arms, nearest
-from kit.trials.changes import Changes, changes_of
+from kit.trials.changes import changes_of
 from kit.trials.coded import Words
+from kit.trials.compared import Compared
 from kit.trials.judging import fold
 from kit.trials.measured import measure
-from kit.trials.results import CodedResult, LeftOut, PropertyResult
+from kit.trials.results import LeftOut, PropertyResult
 from kit.trials.verdicts import spec_windows
 from kit.trials.wording import plural
 
 
 @dataclass(frozen=True)
-class Comparison:
-    """Versions side by side, the control first.
-
-    Parameters
-    ----------
-    study : StudyView                  The study, with the spec everything is judged by.
-    arms : tuple of Arm                One a formula version; batches of one version pool whatever their trial's name.
-    results : tuple of PropertyResult  Numeric properties, by property, method and age.
-    observations : tuple of CodedResult  Coded properties, by property and age.
-    not_used : tuple of LeftOut        Every reading that is in no mean, with its state, code and words.
-    changes : Changes                  Lines that differ from the control's.
-    notes : tuple of str               What the whole comparison has to be read with.
-    """
-
-    study: StudyView
-    arms: tuple[Arm, ...]
-    results: tuple[PropertyResult, ...]
-    observations: tuple[CodedResult, ...]
-    not_used: tuple[LeftOut, ...]
-    changes: Changes
-    notes: tuple[str, ...] = ()
-
-    @property
-    def control(self) -> Arm:
-        """The arm the others are set against."""
-        return self.arms[0]
+class Comparison(Compared):
+    """Versions side by side, with the tables that show them; its data are those of `Compared`."""
 
     def table(self) -> Table:
         """The one table: header, changed lines, as made, process, worked out, results, observations, decisions."""
@@ -60,6 +36,10 @@ class Comparison:
     def results_table(self) -> Table:
         """Results, a row a property, age and arm, against the spec and the control."""
         return tables.results_table(self)
+
+    def verdicts_table(self) -> Table:
+        """Every verdict in words."""
+        return tables.verdicts_table(self)
 
     def changes_table(self) -> Table:
         """Changed lines, largest first, the absorbing line last."""

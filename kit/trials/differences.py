@@ -59,6 +59,7 @@ def difference(
         verdict,
         "; ".join([words, *cautions]),
         cautions,
+        _short(found, by, verdict, scale=scale, unit=unit, places=places),
     )
 
 
@@ -84,6 +85,16 @@ def _interval(arm: list[float], control: list[float], scatter: Scatter) -> tuple
     if scatter.df:
         return found, POOLED, (f"{poorly} ({scatter.df} df)",)
     return found, SINGLE, ()
+
+
+def _short(found: MeanDifference, by: str, verdict: str, *, scale: str, unit: str, places: int) -> str:
+    def size(value: float) -> str:
+        return size_text(off_scale(value, scale), scale=scale, unit=unit, places=places)
+
+    gap = f"{'ratio' if scale == LN else 'difference'} {size(found.difference)}"
+    if found.low is None:
+        return f"{gap}\n{SINGLE if by == SINGLE else 'no interval'}\n{verdict}"
+    return f"{gap}\n({size(found.low)} to {size(found.high)})\n{verdict}"
 
 
 def _words(

@@ -105,6 +105,7 @@ class Difference:
     words : str                  The whole in one sentence: n batches, n readings, interval and how it was found,
                                  verdict.
     cautions : tuple of str      What weakens it: "scatter itself poorly known", no control made on the same day.
+    short : str                  Size, interval and verdict in three lines of a table.
     """
 
     kind: str
@@ -121,6 +122,7 @@ class Difference:
     verdict: str
     words: str
     cautions: tuple[str, ...] = ()
+    short: str = ""
 
 
 @dataclass(frozen=True, slots=True)

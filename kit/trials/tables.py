@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
 
 from kit.formula.composition import show_pct
 from kit.formula.versions import FormulaDiff
@@ -11,6 +10,7 @@ from kit.labbook.times import show_time
 from kit.show import Cell, Table
 from kit.trials.arms import Arm, day_made
 from kit.trials.as_made import Row, derived_rows, made_rows
+from kit.trials.compared import Compared
 from kit.trials.judging import age_of
 from kit.trials.process import process_rows
 from kit.trials.results import FAIL, FLAGGED, PASS, ArmResult, ArmWords, CodedResult, LeftOut, PropertyResult
@@ -18,13 +18,13 @@ from kit.trials.verdicts import brief
 from kit.trials.wording import ABSENT, NOT_RECORDED, counts, decimals, joined, plural, value_text
 from kit.units import plain
 
-if TYPE_CHECKING:
-    from kit.trials.compare import Comparison
-
 _TONES = {PASS: "pass", FAIL: "fail", FLAGGED: "flag"}
 
 
-def side_by_side(comparison: Comparison) -> Table:
+_BRIEF = 14  # what fits a cell of the results; longer reasons stand with the verdicts
+
+
+def side_by_side(comparison: Compared) -> Table:
     """Everything in one table, the control first, a block under the other."""
     blocks = block_rows(comparison)
     rows: list[tuple[object, ...]] = []
@@ -34,7 +34,7 @@ def side_by_side(comparison: Comparison) -> Table:
     return Table(("", *_heads(comparison.arms)), rows, title=_title(comparison), note="\n".join(comparison.notes))
 
 
-def plain_text(comparison: Comparison) -> str:
+def plain_text(comparison: Compared) -> str:
     """The same for a terminal, where long cells do not stand side by side: a row's label, then a line an arm."""
     heads = _heads(comparison.arms)
     lines = [_title(comparison)]
@@ -51,7 +51,7 @@ def _plain_row(label: str, heads: Sequence[str], cells: Sequence[str]) -> list[s
     return [f"  {label}", *(f"    {head}: {cell}" for head, cell in zip(heads, cells, strict=True) if cell)]
 
 
-def block_tables(comparison: Comparison) -> tuple[Table, ...]:
+def block_tables(comparison: Compared) -> tuple[Table, ...]:
     """The same blocks, a table each."""
     return tuple(
         Table(("", *_heads(comparison.arms)), [(label, *cells) for label, cells in found], title=title)
@@ -59,7 +59,7 @@ def block_tables(comparison: Comparison) -> tuple[Table, ...]:
     )
 
 
-def block_rows(comparison: Comparison) -> dict[str, list[tuple[str, tuple[object, ...]]]]:
+def block_rows(comparison: Compared) -> dict[str, list[tuple[str, tuple[object, ...]]]]:
     """The rows of each block by its title; a block without anything to say is left out."""
     arms = comparison.arms
     process, identical = process_rows(arms)
@@ -82,7 +82,7 @@ def block_rows(comparison: Comparison) -> dict[str, list[tuple[str, tuple[object
     return {title: rows for title, rows in blocks.items() if rows}
 
 
-def changes_table(comparison: Comparison) -> Table:
+def changes_table(comparison: Compared) -> Table:
     """Changed lines only, largest first, the absorbing line last; the total under them."""
     changes = comparison.changes
     rows = [
@@ -98,47 +98,48 @@ def changes_table(comparison: Comparison) -> Table:
     )
 
 
-def results_table(comparison: Comparison) -> Table:
-    """Every property at every age, a row an arm: mean, n, spec and verdict, and the difference to the control."""
-    rows = []
-    for result in comparison.results:
-        for arm in result.arms:
-            rows.append(
-                (
-                    result.title,
-                    arm.arm_label,
-                    mean_text(result, arm),
-                    _sd_text(result, arm),
-                    counts(arm.batch_values),
-                    result.spec.words() if result.spec else ABSENT,
-                    _verdict_cell(arm),
-                    _against_control(arm),
-                )
-            )
-    for coded in comparison.observations:
-        for arm in coded.arms:
-            n = plural(len({word.batch for word in arm.words if word.counts}), "batch", "batches")
-            rows.append(
-                (
-                    coded.title,
-                    arm.arm_label,
-                    _words_of(arm),
-                    ABSENT,
-                    n,
-                    coded.spec.words() if coded.spec else ABSENT,
-                    _verdict_cell(arm),
-                    ABSENT,
-                )
-            )
+def results_table(comparison: Compared) -> Table:
+    """Every property at every age, a row an arm: mean and n, the verdict against the spec, the difference to the control."""
+    rows = [
+        (
+            _result_label(result),
+            arm.arm_label,
+            _mean_cell(result, arm),
+            counts(arm.batch_values).replace(", ", "\n"),
+            _verdict_word(arm),
+            _difference_cell(arm),
+        )
+        for result in comparison.results
+        for arm in result.arms
+    ]
+    rows += [
+        (_coded_label(coded), arm.arm_label, _words_of(arm), _batches_seen(arm), _verdict_word(arm), ABSENT)
+        for coded in comparison.observations
+        for arm in coded.arms
+    ]
+    heads = ("property, age", "trials", "mean", "n", "against the spec", "against the control")
+    return Table(heads, rows, title="Results", note=_conditions(comparison))
+
+
+def verdicts_table(comparison: Compared) -> Table:
+    """Every verdict in words: what it rests on, and why there is none where there is none."""
+    rows = [
+        (result.title, arm.arm_label, _verdict_cell(arm), _against_control(arm))
+        for result in comparison.results
+        for arm in result.arms
+        if arm.verdict or arm.difference is not None or arm.difference_why
+    ]
+    rows += [
+        (coded.title, arm.arm_label, _verdict_cell(arm), ABSENT)
+        for coded in comparison.observations
+        for arm in coded.arms
+    ]
     return Table(
-        ("property, age", "trials", "mean", "SD of batches", "n", "spec", "against the spec", "against the control"),
-        rows,
-        title="Results",
-        note=_conditions(comparison),
+        ("property, age", "trials", "against the spec", "against the control"), rows, title="The verdicts in words"
     )
 
 
-def not_used_table(comparison: Comparison) -> Table:
+def not_used_table(comparison: Compared) -> Table:
     """Every reading that is in no mean: batch, value, state, code and words."""
     rows = [
         (
@@ -169,7 +170,7 @@ def mean_text(result: PropertyResult, arm: ArmResult) -> str:
     return value_text(arm.mean, result.unit, result.scale, decimals(readings) + (len(readings) > 1))
 
 
-def _title(comparison: Comparison) -> str:
+def _title(comparison: Compared) -> str:
     question = f": {comparison.study.question}" if comparison.study.question else ""
     return f"{comparison.study.name}{question}"
 
@@ -190,7 +191,7 @@ def _header_rows(arms: Sequence[Arm]) -> Iterable[Row]:
         yield label, tuple(say(arm) for arm in arms)
 
 
-def _change_rows(comparison: Comparison) -> Iterable[Row]:
+def _change_rows(comparison: Compared) -> Iterable[Row]:
     changes = comparison.changes
     for line in changes.lines:
         yield f"{line.material}{' (takes up the change)' if line.absorbs else ''}, % w/w", line.words
@@ -211,7 +212,7 @@ def _not_lines(found: FormulaDiff) -> str:
     return "; ".join(told) or ("" if found.lines else "same formula")
 
 
-def _identical(comparison: Comparison) -> str:
+def _identical(comparison: Compared) -> str:
     return f"{plural(comparison.changes.identical, 'line')} identical"
 
 
@@ -271,6 +272,25 @@ def _decision_rows(arms: Sequence[Arm]) -> Iterable[Row]:
     yield "decision", tuple(joined({batch.name: told[batch.name] for batch in arm.batches}) for arm in arms)
 
 
+def _mean_cell(result: PropertyResult, arm: ArmResult) -> str:
+    sd = "" if arm.sd_batches is None else f"\nSD of batches {_sd_text(result, arm)}"
+    return f"{mean_text(result, arm)}{sd}"
+
+
+def _batches_seen(arm: ArmWords) -> str:
+    return plural(len({word.batch for word in arm.words if word.counts}), "batch", "batches")
+
+
+def _verdict_word(arm: ArmResult | ArmWords) -> Cell:
+    return Cell(arm.verdict or ABSENT, _TONES.get(arm.verdict, ""))
+
+
+def _difference_cell(arm: ArmResult) -> str:
+    if arm.difference is None:
+        return arm.difference_why if len(arm.difference_why) < _BRIEF else ABSENT
+    return arm.difference.short
+
+
 def _verdict_cell(arm: ArmResult | ArmWords) -> Cell:
     return Cell(
         f"{arm.verdict}: {arm.verdict_why}" if arm.verdict else f"{ABSENT} (no spec line)", _TONES.get(arm.verdict, "")
@@ -308,7 +328,7 @@ def _age_text(item: LeftOut) -> str:
     return ABSENT if age is None else f"{age:.1f} h"
 
 
-def _conditions(comparison: Comparison) -> str:
+def _conditions(comparison: Compared) -> str:
     used = dict.fromkeys(result.conditions for result in comparison.results if result.conditions)
     rests = dict.fromkeys(f"{told}" for result in comparison.results for told in result.scatter.rests_on)
     scatter = [f"Batch scatter from {'; '.join(rests)}."] if rests else []

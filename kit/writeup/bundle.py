@@ -30,8 +30,10 @@ class Verification:
 
     def __str__(self) -> str:
         if self.reproduced:
-            return (f"{self.name}: reproduced. Every output came back from the frozen data with this kit's own template. That says the numbers follow from the "
-                    "data, not that the data are correct.")
+            return (
+                f"{self.name}: reproduced. Every output came back from the frozen data with this kit's own template. That says the numbers follow from the "
+                "data, not that the data are correct."
+            )
         return f"{self.name}: NOT reproduced. " + "; ".join(self.differences)
 
     def _repr_html_(self) -> str:
@@ -42,7 +44,9 @@ def pack(path: Path, files: Mapping[str, str], manifest: Mapping[str, object]) -
     """Write the bundle; equal contents give equal bytes."""
     listed = {**manifest, "format": FORMAT, "files": {name: _sha256(text) for name, text in sorted(files.items())}}
     with zipfile.ZipFile(path, "w") as bundle:
-        for name, text in sorted({**files, MANIFEST: json.dumps(listed, ensure_ascii=False, sort_keys=True, indent=1) + "\n"}.items()):
+        for name, text in sorted(
+            {**files, MANIFEST: json.dumps(listed, ensure_ascii=False, sort_keys=True, indent=1) + "\n"}.items()
+        ):
             entry = zipfile.ZipInfo(name, date_time=_EARLIEST)
             entry.compress_type = zipfile.ZIP_DEFLATED
             entry.external_attr = 0o644 << 16
@@ -69,10 +73,20 @@ def verify(path: str | Path, *, timeout_s: float = 300) -> Verification:
     manifest = _manifest(files, path)
     with tempfile.TemporaryDirectory(prefix="kit-") as scratch:
         Path(scratch, "snapshot.json").write_text(files["snapshot.json"], encoding="utf-8", newline="\n")
-        executed = run_template(manifest["template"], {"source": "snapshot.json", **manifest["parameters"]}, workdir=scratch, timeout_s=timeout_s)
+        executed = run_template(
+            manifest["template"],
+            {"source": "snapshot.json", **manifest["parameters"]},
+            workdir=scratch,
+            timeout_s=timeout_s,
+        )
     if executed.template_sha256 != manifest["template_sha256"]:
-        raise RunError(f"the write-up was made with another version of the template {manifest['template']}", where=path.name,
-                       allowed=f"SHA-256 {manifest['template_sha256']}", mend="verify it with the kit version the page names", code="verify.template")
+        raise RunError(
+            f"the write-up was made with another version of the template {manifest['template']}",
+            where=path.name,
+            allowed=f"SHA-256 {manifest['template_sha256']}",
+            mend="verify it with the kit version the page names",
+            code="verify.template",
+        )
     differences = _differences(json.loads(files["notebook.ipynb"]), json.loads(json.dumps(executed.notebook)))
     return Verification(path.name, not differences, tuple(differences[:5]))
 
@@ -93,15 +107,22 @@ def _manifest(files: Mapping[str, str], path: Path) -> dict:
     try:
         manifest = json.loads(files[MANIFEST])
         listed, known = manifest["files"], manifest["format"] == FORMAT
-        whole = all(isinstance(manifest[key], kind) for key, kind in (("template", str), ("template_sha256", str), ("parameters", dict)))
+        whole = all(
+            isinstance(manifest[key], kind)
+            for key, kind in (("template", str), ("template_sha256", str), ("parameters", dict))
+        )
     except (KeyError, TypeError, json.JSONDecodeError):
         raise _not_a_bundle(path, "it holds no manifest") from None
     if not known or not whole or not {"snapshot.json", "notebook.ipynb", "write-up.html"} <= set(listed):
         raise _not_a_bundle(path, f"its manifest is not of the format {FORMAT}")
     for name, digest in listed.items():
         if name not in files or _sha256(files[name]) != digest:
-            raise RunError(f"{name} is not as the manifest says: it was changed after the write-up was made", where=path.name,
-                           mend="ask for the bundle again", code="verify.changed")
+            raise RunError(
+                f"{name} is not as the manifest says: it was changed after the write-up was made",
+                where=path.name,
+                mend="ask for the bundle again",
+                code="verify.changed",
+            )
     return manifest
 
 
@@ -122,5 +143,10 @@ def _sha256(text: str) -> str:
 
 
 def _not_a_bundle(path: Path, why: str) -> RunError:
-    return RunError(f"{path.name} is not a write-up bundle: {why}", where=str(path.parent), allowed="a .zip made by write_up(..., bundle=True)",
-                    mend="give that file", code="verify.not_a_bundle")
+    return RunError(
+        f"{path.name} is not a write-up bundle: {why}",
+        where=str(path.parent),
+        allowed="a .zip made by write_up(..., bundle=True)",
+        mend="give that file",
+        code="verify.not_a_bundle",
+    )

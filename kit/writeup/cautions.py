@@ -14,6 +14,9 @@ def cautions_table(batches: Iterable[BatchView]) -> Table:
     known = read_data("cautions.toml")["cautions"]
     keys = dict.fromkeys(key for batch in batches for key in batch.sheet.cautions)
     keys |= dict.fromkeys(key for key, row in known.items() if row.get("always"))
-    return Table(("caution", "what to do"), [(Cell(known[key]["title"], "strong"), known[key]["text"]) for key in keys if key in known],
-                 title="Cautions for whoever repeats this batch",
-                 note="They do not replace the suppliers' safety data sheets, local codes and qualified people.")
+    return Table(
+        ("caution", "what to do"),
+        [(Cell(known[key]["title"], "strong"), known[key]["text"]) for key in keys if key in known],
+        title="Cautions for whoever repeats this batch",
+        note="They do not replace the suppliers' safety data sheets, local codes and qualified people.",
+    )

@@ -33,25 +33,40 @@ class ComparisonReport:
         self.source = open_source(source)
         named = list(dict.fromkeys([*([control] if control else []), *trials]))
         if not FEWEST <= len(named) <= MOST:
-            raise ParameterError(f"{len(named)} trials were named: {', '.join(named) or 'none'}", where="compare_versions, trials",
-                                 allowed=f"{FEWEST} to {MOST}", mend="name the trials to set side by side", code="compare.how_many")
+            raise ParameterError(
+                f"{len(named)} trials were named: {', '.join(named) or 'none'}",
+                where="compare_versions, trials",
+                allowed=f"{FEWEST} to {MOST}",
+                mend="name the trials to set side by side",
+                code="compare.how_many",
+            )
         self.comparison = compare(self.source, named, control=control or None)
 
     def identity(self) -> Table:
         """The study, its question and the spec the versions are judged by."""
         study = self.comparison.study
-        rows = [("study", study.name), ("question", study.question or "NOT RECORDED"), ("spec dated", study.spec_dated),
-                *(("spec", f"{line.property}: {line.words()}{f' at {line.age}' if line.age else ''}{f', {line.method}' if line.method else ''}")
-                  for line in study.spec), ("versions", "; ".join(arm.label for arm in self.comparison.arms))]
+        rows = [
+            ("study", study.name),
+            ("question", study.question or "NOT RECORDED"),
+            ("spec dated", study.spec_dated),
+            *(
+                (
+                    "spec",
+                    f"{line.property}: {line.words()}{f' at {line.age}' if line.age else ''}{f', {line.method}' if line.method else ''}",
+                )
+                for line in study.spec
+            ),
+            ("versions", "; ".join(arm.label for arm in self.comparison.arms)),
+        ]
         return Table(("item", "entry"), rows, title="What is compared")
 
     def changes(self) -> Table:
         """Lines that differ from the control."""
         return self.comparison.changes_table()
 
-    def results(self) -> Table:
-        """Results against the spec and the control."""
-        return self.comparison.results_table()
+    def results(self) -> Block:
+        """Results against the spec and the control, short and then in words."""
+        return Block((self.comparison.results_table(), self.comparison.verdicts_table()))
 
     def not_used(self) -> Table:
         """Readings that are shown and in no mean, with the reason."""
@@ -63,9 +78,13 @@ class ComparisonReport:
 
     def figures(self) -> list[Figure]:
         """Each judged property at its age, then each property over age."""
-        results = [result for result in self.comparison.results if any(arm.batch_values or arm.left_out for arm in result.arms)]
+        results = [
+            result for result in self.comparison.results if any(arm.batch_values or arm.left_out for arm in result.arms)
+        ]
         judged = [at_one_age(self.comparison, result) for result in results if result.spec is not None]
-        ages = [over_age(self.comparison, property) for property in dict.fromkeys(result.property for result in results)]
+        ages = [
+            over_age(self.comparison, property) for property in dict.fromkeys(result.property for result in results)
+        ]
         return [*judged, *(figure for figure in ages if figure is not None)]
 
     def cautions(self) -> Block:

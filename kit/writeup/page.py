@@ -134,4 +134,3 @@ def _check_figures(page: str, notebook: Mapping[str, Any]) -> None:
             mend="report it: this is a fault of the kit",
             code="page.figures_dropped",
         )
-

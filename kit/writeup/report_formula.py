@@ -21,32 +21,75 @@ def batch_formula(batch: BatchView) -> Table:
     for line in _all_lines(batch):
         key = line.material.key
         weighed = grams.get((line.phase, key))
-        rows.append((line.phase, line.material.name, line.material.function or "–", show_pct(meant.pct(key)) if meant.pct(key) else "–",
-                     show_pct(made.pct(key)) if made.pct(key) else "–", plain(weighed) if weighed is not None else _unweighed(key, batch),
-                     ", ".join(lots.get(key, ())) or NOT_RECORDED))
+        rows.append(
+            (
+                line.phase,
+                line.material.name,
+                line.material.function or "–",
+                show_pct(meant.pct(key)) if meant.pct(key) else "–",
+                show_pct(made.pct(key)) if made.pct(key) else "–",
+                plain(weighed) if weighed is not None else _unweighed(key, batch),
+                ", ".join(lots.get(key, ())) or NOT_RECORDED,
+            )
+        )
     total = sum(grams.values(), Decimal(0))
-    rows.append(("", Cell("total", "strong"), "", Cell(show_pct(meant.total), "strong"), Cell(show_pct(made.total), "strong"), plain(total), ""))
-    note = ("Meant: the formula. Made: from the mass balance of all weighings, losses, samples and adjusters. Label, limits and cost for release rest "
-            "on the meant formula.")
-    return Table(("phase", "supply form", "function", "meant, % w/w", "made, % w/w", "weighed, g", "lot"), rows,
-                 title=f"{batch.name}: formula meant and made ({batch.formula.title})", note=note, numeric=frozenset({3, 4, 5}))
+    rows.append(
+        (
+            "",
+            Cell("total", "strong"),
+            "",
+            Cell(show_pct(meant.total), "strong"),
+            Cell(show_pct(made.total), "strong"),
+            plain(total),
+            "",
+        )
+    )
+    note = (
+        "Meant: the formula. Made: from the mass balance of all weighings, losses, samples and adjusters. Label, limits and cost for release rest "
+        "on the meant formula."
+    )
+    return Table(
+        ("phase", "supply form", "function", "meant, % w/w", "made, % w/w", "weighed, g", "lot"),
+        rows,
+        title=f"{batch.name}: formula meant and made ({batch.formula.title})",
+        note=note,
+        numeric=frozenset({3, 4, 5}),
+    )
 
 
 def supply_forms(batch: BatchView) -> Table:
     """INCI parts and active content of every supply form used, with the file whose facts were used."""
-    rows = [(material.name, "; ".join(f"{part.inci} {show_pct(part.pct)} % ({part.kind})" for part in material.parts),
-             f"{show_pct(material.active_pct)} %", material.origin) for material in _materials(batch)]
-    return Table(("supply form", "INCI parts, % w/w of the form", "active", "facts from"), rows, title=f"{batch.name}: supply forms used",
-                 numeric=frozenset({2}))
+    rows = [
+        (
+            material.name,
+            "; ".join(f"{part.inci} {show_pct(part.pct)} % ({part.kind})" for part in material.parts),
+            f"{show_pct(material.active_pct)} %",
+            material.origin,
+        )
+        for material in _materials(batch)
+    ]
+    return Table(
+        ("supply form", "INCI parts, % w/w of the form", "active", "facts from"),
+        rows,
+        title=f"{batch.name}: supply forms used",
+        numeric=frozenset({2}),
+    )
 
 
 def inci_parts(batch: BatchView) -> Table:
     """INCI parts of the product, meant and made, largest first."""
     meant, made = batch.composition("meant").shares(), batch.composition("made").shares()
-    rows = [(inci, show_pct(meant[inci].pct) if inci in meant else "–", show_pct(made[inci].pct) if inci in made else "–")
-            for inci in dict.fromkeys([*meant, *made])]
-    return Table(("INCI", "meant, % w/w", "made, % w/w"), rows, title=f"{batch.name}: INCI parts of the product", numeric=frozenset({1, 2}),
-                 note="In the order of the meant formula. Water from every supply form counts as Aqua.")
+    rows = [
+        (inci, show_pct(meant[inci].pct) if inci in meant else "–", show_pct(made[inci].pct) if inci in made else "–")
+        for inci in dict.fromkeys([*meant, *made])
+    ]
+    return Table(
+        ("INCI", "meant, % w/w", "made, % w/w"),
+        rows,
+        title=f"{batch.name}: INCI parts of the product",
+        numeric=frozenset({1, 2}),
+        note="In the order of the meant formula. Water from every supply form counts as Aqua.",
+    )
 
 
 def _all_lines(batch: BatchView):
@@ -75,7 +118,9 @@ def _grams(batch: BatchView) -> dict[tuple[str, str], Decimal]:
 
 
 def _unweighed(key: str, batch: BatchView):
-    adjusted = any(item.body["material"] == key or key in _bases(item.body) for item in batch.standing("adjust", "top-up"))
+    adjusted = any(
+        item.body["material"] == key or key in _bases(item.body) for item in batch.standing("adjust", "top-up")
+    )
     return "–" if adjusted else NOT_RECORDED
 
 

@@ -22,26 +22,67 @@ def equipment(batch: BatchView) -> Table:
     for item in batch.standing("equipment"):
         held.update(item.body["items"])
     names = dict.fromkeys([*_EQUIPMENT, *held])
-    return Table(("item", "used"), [(name, held.get(name) or NOT_RECORDED) for name in names], title=f"{batch.name}: equipment")
+    return Table(
+        ("item", "used"), [(name, held.get(name) or NOT_RECORDED) for name in names], title=f"{batch.name}: equipment"
+    )
 
 
 def steps_planned(batch: BatchView) -> Table:
     """The steps with their targets, as planned in the formula."""
-    rows = [(str(number), step.do, step.phase or "–", _temps(step), _number(step.rpm), _number(step.minutes), step.text or "–")
-            for number, step in enumerate(batch.formula.steps, start=1)]
+    rows = [
+        (
+            str(number),
+            step.do,
+            step.phase or "–",
+            _temps(step),
+            _number(step.rpm),
+            _number(step.minutes),
+            step.text or "–",
+        )
+        for number, step in enumerate(batch.formula.steps, start=1)
+    ]
     note = "" if rows else "The formula holds no steps: NOT RECORDED."
-    return Table(("no.", "do", "phase", "temperature, °C", "rpm", "min", "how"), rows, title=f"{batch.name}: steps as planned", note=note,
-                 numeric=frozenset({0}))
+    return Table(
+        ("no.", "do", "phase", "temperature, °C", "rpm", "min", "how"),
+        rows,
+        title=f"{batch.name}: steps as planned",
+        note=note,
+        numeric=frozenset({0}),
+    )
 
 
 def steps_done(batch: BatchView) -> Table:
     """What was recorded at the bench, in order, with actual temperatures, speeds, times and masses."""
-    rows = [(show_time(item.measured_at) if item.kind != "temperature" else "", *_done(item)) for item in
-            batch.standing("combine", "add", "step", "temperature", "weigh-back", "gross", "top-up", "take", "adjust", "over-weighing", "finish")]
-    absent = [words for words, kinds in (("combination (temperatures, order, speed)", ("combine",)), ("cooling log", ("temperature",)),
-                                         ("gross mass", ("gross",)), ("end of making", ("finish",))) if not batch.standing(*kinds)]
+    rows = [
+        (show_time(item.measured_at) if item.kind != "temperature" else "", *_done(item))
+        for item in batch.standing(
+            "combine",
+            "add",
+            "step",
+            "temperature",
+            "weigh-back",
+            "gross",
+            "top-up",
+            "take",
+            "adjust",
+            "over-weighing",
+            "finish",
+        )
+    ]
+    absent = [
+        words
+        for words, kinds in (
+            ("combination (temperatures, order, speed)", ("combine",)),
+            ("cooling log", ("temperature",)),
+            ("gross mass", ("gross",)),
+            ("end of making", ("finish",)),
+        )
+        if not batch.standing(*kinds)
+    ]
     rows += [("", words, NOT_RECORDED, "") for words in absent]
-    return Table(("time", "step", "recorded", "mass, g"), rows, title=f"{batch.name}: steps as done", numeric=frozenset({3}))
+    return Table(
+        ("time", "step", "recorded", "mass, g"), rows, title=f"{batch.name}: steps as done", numeric=frozenset({3})
+    )
 
 
 def deviations(batch: BatchView, flagged: list[tuple[str, str, str]]) -> Table:
@@ -54,7 +95,13 @@ def deviations(batch: BatchView, flagged: list[tuple[str, str, str]]) -> Table:
             rows.append(("weighing", verdict.words(), _choice(batch, line.material.key)))
     for item in batch.effective:
         if item.corrected_by:
-            rows.append(("correction", f"entry {item.seq} ({item.kind}) put right by entry {item.corrected_by}", item.why_corrected))
+            rows.append(
+                (
+                    "correction",
+                    f"entry {item.seq} ({item.kind}) put right by entry {item.corrected_by}",
+                    item.why_corrected,
+                )
+            )
         if item.void:
             rows.append(("void", f"entry {item.seq} ({item.kind})", item.void))
     rows += [("flagged reading", words, code) for _, words, code in flagged]
@@ -80,13 +127,20 @@ def _done(item: Effective) -> tuple[object, object, object]:
     body, mass = item.body, item.body.get("mass_g", "–")
     match item.kind:
         case "combine":
-            temps = ", ".join(f"{name} {temp} °C" for name, temp in sorted(body["temps_c"].items())) or "temperatures NOT RECORDED"
+            temps = (
+                ", ".join(f"{name} {temp} °C" for name, temp in sorted(body["temps_c"].items()))
+                or "temperatures NOT RECORDED"
+            )
             how = [temps, body["order"] or "order NOT RECORDED", *_speed(body)]
             return f"combine {' + '.join(body['phases'])}", "; ".join(how), "–"
         case "add":
             return f"add phase {body['phase']}", "; ".join([_at(body), *_speed(body)]), "–"
         case "temperature":
-            when = f"{body['minutes_after']} min after combining" if "minutes_after" in body else show_time(item.measured_at)
+            when = (
+                f"{body['minutes_after']} min after combining"
+                if "minutes_after" in body
+                else show_time(item.measured_at)
+            )
             return "cooling", f"{body['temp_c']} °C, {when}", "–"
         case "gross":
             return "gross mass", f"gross {body['gross_g']} g, tare {body['tare_g']} g", _net(body)
@@ -103,7 +157,11 @@ def _done(item: Effective) -> tuple[object, object, object]:
         case "finish":
             return "end of making", body.get("note") or "ages count from here", "–"
         case _:
-            return body.get("do", item.kind), "; ".join([body.get("text", ""), *([_at(body)] if body.get("temp_c") else []), *_speed(body)]), "–"
+            return (
+                body.get("do", item.kind),
+                "; ".join([body.get("text", ""), *([_at(body)] if body.get("temp_c") else []), *_speed(body)]),
+                "–",
+            )
 
 
 def _net(body: dict) -> str:

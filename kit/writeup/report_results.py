@@ -11,8 +11,19 @@ from kit.show import Cell, Table
 from kit.units import plain
 from kit.writeup.report_formula import NOT_RECORDED
 
-_CONDITIONS = (("temp_c", "{} °C"), ("rpm", "{} rpm"), ("torque_pct", "torque {} %"), ("reading_time_s", "read at {} s"), ("spindle", "{}"),
-               ("instrument", "{}"), ("calibration", "{}"), ("container", "{}"), ("storage", "{}"), ("sample", "sample {}"), ("replicate", "replicate {}"))
+_CONDITIONS = (
+    ("temp_c", "{} °C"),
+    ("rpm", "{} rpm"),
+    ("torque_pct", "torque {} %"),
+    ("reading_time_s", "read at {} s"),
+    ("spindle", "{}"),
+    ("instrument", "{}"),
+    ("calibration", "{}"),
+    ("container", "{}"),
+    ("storage", "{}"),
+    ("sample", "sample {}"),
+    ("replicate", "replicate {}"),
+)
 
 
 def methods_used(source: Source, study: StudyView, batches: tuple[BatchView, ...]) -> Table:
@@ -20,8 +31,21 @@ def methods_used(source: Source, study: StudyView, batches: tuple[BatchView, ...
     names = sorted({reading.method for batch in batches for reading in batch.readings if reading.method})
     rows = []
     for name in names:
-        instruments = sorted({reading.instrument for batch in batches for reading in batch.readings if reading.method == name and reading.instrument})
-        rows.append((name, method_line(study.methods[name]) if name in study.methods else NOT_RECORDED, ", ".join(instruments) or NOT_RECORDED))
+        instruments = sorted(
+            {
+                reading.instrument
+                for batch in batches
+                for reading in batch.readings
+                if reading.method == name and reading.instrument
+            }
+        )
+        rows.append(
+            (
+                name,
+                method_line(study.methods[name]) if name in study.methods else NOT_RECORDED,
+                ", ".join(instruments) or NOT_RECORDED,
+            )
+        )
     note = "" if rows else "No reading names a method: NOT RECORDED."
     return Table(("method", "conditions", "instrument"), rows, title="Methods", note=note)
 
@@ -40,11 +64,24 @@ def calibrations_used(source: Source, batches: tuple[BatchView, ...]) -> Table:
         if found is None:
             rows.append((name, NOT_RECORDED, NOT_RECORDED, NOT_RECORDED, NOT_RECORDED, NOT_RECORDED))
             continue
-        rows.append((name, found.instrument, show_time(found.at), ", ".join(plain(buffer) for buffer in found.buffers) or NOT_RECORDED,
-                     _or_absent(found.slope_pct), _or_absent(found.offset_mv)))
+        rows.append(
+            (
+                name,
+                found.instrument,
+                show_time(found.at),
+                ", ".join(plain(buffer) for buffer in found.buffers) or NOT_RECORDED,
+                _or_absent(found.slope_pct),
+                _or_absent(found.offset_mv),
+            )
+        )
     note = "" if rows else "No reading names a calibration: NOT RECORDED."
-    return Table(("calibration", "instrument", "made", "buffers", "slope, % of theory", "offset, mV"), rows, title="Calibrations", note=note,
-                 numeric=frozenset({4, 5}))
+    return Table(
+        ("calibration", "instrument", "made", "buffers", "slope, % of theory", "offset, mV"),
+        rows,
+        title="Calibrations",
+        note=note,
+        numeric=frozenset({4, 5}),
+    )
 
 
 def readings(source: Source, study: StudyView, batches: tuple[BatchView, ...]) -> Table:
@@ -53,10 +90,24 @@ def readings(source: Source, study: StudyView, batches: tuple[BatchView, ...]) -
     for batch in batches:
         for reading in batch.readings:
             unit = "" if reading.unit in ("", "1") else f" {reading.unit}"
-            rows.append((batch.name, reading.property, f"{plain(reading.value)}{unit}", _age(reading), conditions(reading) or NOT_RECORDED,
-                         _state(source, study, reading)))
+            rows.append(
+                (
+                    batch.name,
+                    reading.property,
+                    f"{plain(reading.value)}{unit}",
+                    _age(reading),
+                    conditions(reading) or NOT_RECORDED,
+                    _state(source, study, reading),
+                )
+            )
     note = "" if rows else "No reading: NOT RECORDED."
-    return Table(("batch", "property", "value", "age, h", "conditions", "state"), rows, title="All readings", note=note, numeric=frozenset({2, 3}))
+    return Table(
+        ("batch", "property", "value", "age, h", "conditions", "state"),
+        rows,
+        title="All readings",
+        note=note,
+        numeric=frozenset({2, 3}),
+    )
 
 
 def conditions(reading: Reading) -> str:
@@ -75,8 +126,14 @@ def flagged(source: Source, study: StudyView, batch: BatchView) -> list[tuple[st
     rows = []
     for reading in batch.readings:
         if not reading.void:
-            rows += [(flag.code, f"{reading.property} {plain(reading.value)}, entry {reading.entry}: {flag.words}", flag.code)
-                     for flag in source.flags(reading, study)]
+            rows += [
+                (
+                    flag.code,
+                    f"{reading.property} {plain(reading.value)}, entry {reading.entry}: {flag.words}",
+                    flag.code,
+                )
+                for flag in source.flags(reading, study)
+            ]
     return rows
 
 

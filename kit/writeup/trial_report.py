@@ -53,8 +53,12 @@ class TrialReport:
         self.study = self.source.study(self.trial.study)
         self.batches: tuple[BatchView, ...] = self.source.batches(trial)
         if not self.batches:
-            raise RecordError(f"no batch of {trial} was made yet", where=self.source.title, mend="write the trial up when a batch is recorded",
-                              code="writeup.no_batch")
+            raise RecordError(
+                f"no batch of {trial} was made yet",
+                where=self.source.title,
+                mend="write the trial up when a batch is recorded",
+                code="writeup.no_batch",
+            )
         self._against = tuple(dict.fromkeys(name for name in against if name != trial))
         self._comparison: Comparison | None = None
 
@@ -62,22 +66,40 @@ class TrialReport:
     def comparison(self) -> Comparison:
         """The trial beside the control and the others asked for."""
         if self._comparison is None:
-            control = self.study.control if self.study.control in self.source.trials(self.study.name) else self.trial.name
-            self._comparison = compare(self.source, list(dict.fromkeys([control, self.trial.name, *self._against])), control=control)
+            control = (
+                self.study.control if self.study.control in self.source.trials(self.study.name) else self.trial.name
+            )
+            self._comparison = compare(
+                self.source, list(dict.fromkeys([control, self.trial.name, *self._against])), control=control
+            )
         return self._comparison
 
     def identity(self) -> Table:
         """Which trial this is, what it asks, who made it and when."""
         formula = self.trial.formula
-        rows = [("trial", self.trial.name), ("status", STATUS), ("study", self.study.name), ("question", self.study.question or NOT_RECORDED),
-                ("what is tried, and why", self.trial.why or NOT_RECORDED), ("formula", formula.title), ("formula version", formula.fingerprint[:16]),
-                ("product type", formula.product), ("control", self.study.control or NOT_RECORDED),
-                ("spec", f"dated {self.study.spec_dated}" if self.study.spec else NOT_RECORDED)]
+        rows = [
+            ("trial", self.trial.name),
+            ("status", STATUS),
+            ("study", self.study.name),
+            ("question", self.study.question or NOT_RECORDED),
+            ("what is tried, and why", self.trial.why or NOT_RECORDED),
+            ("formula", formula.title),
+            ("formula version", formula.fingerprint[:16]),
+            ("product type", formula.product),
+            ("control", self.study.control or NOT_RECORDED),
+            ("spec", f"dated {self.study.spec_dated}" if self.study.spec else NOT_RECORDED),
+        ]
         for batch in self.batches:
             made = show_time(batch.finished_at) if batch.finished_at else "making not finished"
-            rows += [(f"batch {batch.name}", f"{batch.batch_g} g; started {show_time(batch.started_at)}; finished {made}"),
-                     (f"made by ({batch.name})", batch.operator or NOT_RECORDED)]
-        rows += [("note", note) for note in dict.fromkeys([self.study.note, self.trial.note, *(batch.note for batch in self.batches)]) if note]
+            rows += [
+                (f"batch {batch.name}", f"{batch.batch_g} g; started {show_time(batch.started_at)}; finished {made}"),
+                (f"made by ({batch.name})", batch.operator or NOT_RECORDED),
+            ]
+        rows += [
+            ("note", note)
+            for note in dict.fromkeys([self.study.note, self.trial.note, *(batch.note for batch in self.batches)])
+            if note
+        ]
         return Table(("item", "entry"), rows, title=f"{self.trial.name}: {formula.name}")
 
     def formula(self) -> Block:
@@ -94,7 +116,9 @@ class TrialReport:
 
     def methods(self) -> Block:
         """Methods, instruments and calibrations."""
-        return Block((methods_used(self.source, self.study, self.batches), calibrations_used(self.source, self.batches)))
+        return Block(
+            (methods_used(self.source, self.study, self.batches), calibrations_used(self.source, self.batches))
+        )
 
     def readings(self) -> Table:
         """Every reading of the trial's own batches."""
@@ -102,7 +126,9 @@ class TrialReport:
 
     def results(self) -> Block:
         """Results against the spec and the control, and what is in no mean."""
-        return Block((self.comparison.results_table(), self.comparison.not_used_table()))
+        return Block(
+            (self.comparison.results_table(), self.comparison.verdicts_table(), self.comparison.not_used_table())
+        )
 
     def side_by_side(self) -> Table:
         """The trial beside the control: what changed and what it did."""
@@ -114,28 +140,73 @@ class TrialReport:
 
     def observations(self) -> Table:
         """Coded observations and decisions, with what comes next."""
-        rows = [(batch.name, item.name, item.word if not item.void else Cell(f"VOID: {item.word}", "quiet"), _age(item), item.note or "–")
-                for batch in self.batches for item in batch.observations]
+        rows = [
+            (
+                batch.name,
+                item.name,
+                item.word if not item.void else Cell(f"VOID: {item.word}", "quiet"),
+                _age(item),
+                item.note or "–",
+            )
+            for batch in self.batches
+            for item in batch.observations
+        ]
         for batch in self.batches:
-            rows += [(batch.name, "decision", item.verdict, "–", f"{item.why or 'reason NOT RECORDED'}; by {item.by or 'NOT RECORDED'}, {show_time(item.at)}")
-                     for item in batch.decisions]
-        absent = [("–", "decision and next step", NOT_RECORDED, "–", "–")] if not any(batch.decisions for batch in self.batches) else []
-        return Table(("batch", "what", "entry", "age, h", "remark"), [*rows, *absent], title="Observations, decision and next step",
-                     numeric=frozenset({3}))
+            rows += [
+                (
+                    batch.name,
+                    "decision",
+                    item.verdict,
+                    "–",
+                    f"{item.why or 'reason NOT RECORDED'}; by {item.by or 'NOT RECORDED'}, {show_time(item.at)}",
+                )
+                for item in batch.decisions
+            ]
+        absent = (
+            [("–", "decision and next step", NOT_RECORDED, "–", "–")]
+            if not any(batch.decisions for batch in self.batches)
+            else []
+        )
+        return Table(
+            ("batch", "what", "entry", "age, h", "remark"),
+            [*rows, *absent],
+            title="Observations, decision and next step",
+            numeric=frozenset({3}),
+        )
 
     def stability(self) -> Table:
         """Stability: protocol and stations."""
-        rows = [("protocol", NOT_RECORDED), ("stations done and due", NOT_RECORDED), ("preservation challenge test", NOT_RECORDED)]
-        return Table(("item", "entry"), rows, title="Stability and preservation",
-                     note="Without these, nothing is known about shelf life or preservation. A good look at the bench is not evidence of either.")
+        rows = [
+            ("protocol", NOT_RECORDED),
+            ("stations done and due", NOT_RECORDED),
+            ("preservation challenge test", NOT_RECORDED),
+        ]
+        return Table(
+            ("item", "entry"),
+            rows,
+            title="Stability and preservation",
+            note="Without these, nothing is known about shelf life or preservation. A good look at the bench is not evidence of either.",
+        )
 
     def history(self) -> Block:
         """Where the formula version comes from, and every correction and void in the record."""
-        rows = [("this version", self.trial.formula.title), *([("why", self.trial.formula.why or NOT_RECORDED)] if self.trial.formula.parent else []),
-                ("comes from", self.trial.formula.parent[:16] or "first version")]
-        changes = [(batch.name, str(entry.seq), entry.kind, entry.body.get("why", ""), show_time(entry.recorded_at)) for batch in self.batches
-                   for entry in batch.entries if entry.kind in ("correction", "void")]
-        table = Table(("batch", "entry", "kind", "why", "recorded"), changes, title="Corrections and voids", note="" if changes else "None.")
+        rows = [
+            ("this version", self.trial.formula.title),
+            *([("why", self.trial.formula.why or NOT_RECORDED)] if self.trial.formula.parent else []),
+            ("comes from", self.trial.formula.parent[:16] or "first version"),
+        ]
+        changes = [
+            (batch.name, str(entry.seq), entry.kind, entry.body.get("why", ""), show_time(entry.recorded_at))
+            for batch in self.batches
+            for entry in batch.entries
+            if entry.kind in ("correction", "void")
+        ]
+        table = Table(
+            ("batch", "entry", "kind", "why", "recorded"),
+            changes,
+            title="Corrections and voids",
+            note="" if changes else "None.",
+        )
         return Block((Table(("item", "entry"), rows, title="Change history"), table))
 
     def cautions(self) -> Table:
@@ -147,7 +218,11 @@ class TrialReport:
     def figure_at_spec_age(self, property: str) -> Figure | str:
         """One property at the age of its spec line, the trial beside the control; a sentence when there is nothing to draw."""
         result = self._result(property)
-        return at_one_age(self.comparison, result) if result is not None else f"{property}: no comparable reading at the age of the spec. NOT RECORDED."
+        return (
+            at_one_age(self.comparison, result)
+            if result is not None
+            else f"{property}: no comparable reading at the age of the spec. NOT RECORDED."
+        )
 
     def figure_over_age(self, property: str) -> Figure | str:
         """One property over age; a sentence when there is nothing to draw."""
@@ -162,7 +237,11 @@ class TrialReport:
         return [meant_and_made(batch) for batch in self.batches]
 
     def _result(self, property: str) -> PropertyResult | None:
-        fits = [result for result in self.comparison.results if result.property == property and any(arm.batch_values or arm.left_out for arm in result.arms)]
+        fits = [
+            result
+            for result in self.comparison.results
+            if result.property == property and any(arm.batch_values or arm.left_out for arm in result.arms)
+        ]
         judged = [result for result in fits if result.spec is not None]
         return (judged or fits or [None])[-1]
 

@@ -41,8 +41,16 @@ class WriteUp:
         return paragraph(self)
 
 
-def write_up(book: object, trial: str, *, to: str | Path = "writeups", against: Sequence[str] = (), bundle: bool = False,
-             timeout_s: float = 300, progress: Progress | None = None) -> WriteUp:
+def write_up(
+    book: object,
+    trial: str,
+    *,
+    to: str | Path = "writeups",
+    against: Sequence[str] = (),
+    bundle: bool = False,
+    timeout_s: float = 300,
+    progress: Progress | None = None,
+) -> WriteUp:
     """Write a trial up as one page that opens offline, with the executed notebook and a snapshot of the data beside it.
 
     Parameters
@@ -64,47 +72,101 @@ def write_up(book: object, trial: str, *, to: str | Path = "writeups", against: 
     """
     source = open_source(book)
     title = f"{trial}: {source.trial(trial).formula.name}"
-    return publish("trial_writeup", source, [trial, *against], {"trial": trial, "against": list(against)}, to=to, name=trial, title=title,
-                   bundle=bundle, timeout_s=timeout_s, progress=progress)
+    return publish(
+        "trial_writeup",
+        source,
+        [trial, *against],
+        {"trial": trial, "against": list(against)},
+        to=to,
+        name=trial,
+        title=title,
+        bundle=bundle,
+        timeout_s=timeout_s,
+        progress=progress,
+    )
 
 
-def write_comparison(book: object, trials: Sequence[str], *, control: str = "", to: str | Path = "writeups", name: str = "",
-                     timeout_s: float = 300, progress: Progress | None = None) -> WriteUp:
+def write_comparison(
+    book: object,
+    trials: Sequence[str],
+    *,
+    control: str = "",
+    to: str | Path = "writeups",
+    name: str = "",
+    timeout_s: float = 300,
+    progress: Progress | None = None,
+) -> WriteUp:
     """Write up two to eight versions side by side; parameters as in `write_up`."""
     source = open_source(book)
     named = list(dict.fromkeys([*([control] if control else []), *trials]))
-    return publish("compare_versions", source, named, {"trials": list(trials), "control": control}, to=to, name=name or "-".join(named),
-                   title=f"Comparison: {', '.join(named)}", timeout_s=timeout_s, progress=progress)
+    return publish(
+        "compare_versions",
+        source,
+        named,
+        {"trials": list(trials), "control": control},
+        to=to,
+        name=name or "-".join(named),
+        title=f"Comparison: {', '.join(named)}",
+        timeout_s=timeout_s,
+        progress=progress,
+    )
 
 
-def publish(template: str, source: object, trials: Sequence[str], parameters: Mapping[str, object], *, to: str | Path, name: str, title: str,
-            bundle: bool = False, timeout_s: float = 300, progress: Progress | None = None) -> WriteUp:
+def publish(
+    template: str,
+    source: object,
+    trials: Sequence[str],
+    parameters: Mapping[str, object],
+    *,
+    to: str | Path,
+    name: str,
+    title: str,
+    bundle: bool = False,
+    timeout_s: float = 300,
+    progress: Progress | None = None,
+) -> WriteUp:
     """Run a template on a frozen snapshot of these trials and write page, notebook and snapshot into a folder."""
     frozen = json.dumps(freeze(open_source(source), trials), ensure_ascii=False, sort_keys=True, indent=1) + "\n"
     with tempfile.TemporaryDirectory(prefix="kit-") as scratch:
         Path(scratch, _SNAPSHOT).write_text(frozen, encoding="utf-8", newline="\n")
-        executed = run_template(template, {"source": _SNAPSHOT, **parameters}, workdir=scratch, timeout_s=timeout_s, progress=progress)
+        executed = run_template(
+            template, {"source": _SNAPSHOT, **parameters}, workdir=scratch, timeout_s=timeout_s, progress=progress
+        )
         heads = open_source(Path(scratch, _SNAPSHOT)).all_heads()
     page = make_page(executed.notebook, title=title, provenance=_provenance(executed, frozen), cautions=[], heads=heads)
     return _written(Path(to), name, page, executed, frozen, bundle)
 
 
 def _provenance(executed: Executed, frozen: str) -> dict[str, str]:
-    return {"template": executed.template, "template_sha256": executed.template_sha256, "kit_version": __version__,
-            "snapshot_sha256": hashlib.sha256(frozen.encode()).hexdigest()}
+    return {
+        "template": executed.template,
+        "template_sha256": executed.template_sha256,
+        "kit_version": __version__,
+        "snapshot_sha256": hashlib.sha256(frozen.encode()).hexdigest(),
+    }
 
 
 def _written(folder: Path, name: str, page: str, executed: Executed, frozen: str, bundle: bool) -> WriteUp:
-    paths = {"page": folder / f"{name}.html", "notebook": folder / f"{name}.ipynb", "snapshot": folder / f"{name}.snapshot.json"}
+    paths = {
+        "page": folder / f"{name}.html",
+        "notebook": folder / f"{name}.ipynb",
+        "snapshot": folder / f"{name}.snapshot.json",
+    }
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for kind, text in (("page", page), ("notebook", _notebook_text(executed)), ("snapshot", frozen)):
             _replace(paths[kind], text)
         packed = _packed(folder / f"{name}.zip", page, executed, frozen) if bundle else None
     except OSError as problem:
-        raise RunError(f"the write-up could not be stored: {problem.strerror}", where=str(folder), mend="check the folder and the disk; the lab book is "
-                       "untouched", code="writeup.store") from None
-    figures = sum(1 for cell in executed.notebook.cells for output in cell.get("outputs", ()) if _MIME in output.get("data", {}))
+        raise RunError(
+            f"the write-up could not be stored: {problem.strerror}",
+            where=str(folder),
+            mend="check the folder and the disk; the lab book is untouched",
+            code="writeup.store",
+        ) from None
+    figures = sum(
+        1 for cell in executed.notebook.cells for output in cell.get("outputs", ()) if _MIME in output.get("data", {})
+    )
     return WriteUp(figures=figures, seconds=executed.seconds, bundle=packed, **paths)
 
 
@@ -127,7 +189,11 @@ def _replace(path: Path, text: str) -> None:
 def _packed(path: Path, page: str, executed: Executed, frozen: str) -> Path:
     parameters = {key: value for key, value in executed.parameters.items() if key != "source"}
     files = {"write-up.html": page, "notebook.ipynb": _notebook_text(executed), "snapshot.json": frozen}
-    return pack(path, files, {"template": executed.template, "template_sha256": executed.template_sha256, "parameters": parameters})
+    return pack(
+        path,
+        files,
+        {"template": executed.template, "template_sha256": executed.template_sha256, "parameters": parameters},
+    )
 
 
 def _notebook_text(executed: Executed) -> str:

@@ -89,3 +89,15 @@ def weigh_all(linden, targets_g):
         ]
 
     return weigh
+
+
+class Shelf:
+    """The linden formula and the adjuster, for property tests; its short repr keeps a failing case legible."""
+
+    def __init__(self, linden, citric_10):
+        self.linden, self.citric_10 = linden, citric_10
+
+
+@pytest.fixture(scope="session")
+def shelf(linden, library):
+    return Shelf(linden, library.find("citric-acid-10-solution"))

@@ -4,7 +4,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kit.bench.comparability import against_method, compare_pair
@@ -95,6 +95,7 @@ def test_a_missing_or_declared_condition_leaves_it_shown(changes, code):
     assert [reason.code for reason in verdict.reasons] == [code]
 
 
+@settings(deadline=None)
 @given(
     st.sampled_from([{}, *(changes for changes, _ in DIFFERENCES + HELD_BACK)]),
     st.sampled_from([{}, *(changes for changes, _ in DIFFERENCES + HELD_BACK)]),
@@ -104,6 +105,7 @@ def test_the_order_of_the_two_does_not_matter(first, second):
     assert compare_pair(one, other, VISCOSITY) == compare_pair(other, one, VISCOSITY)
 
 
+@settings(deadline=None)
 @given(st.sampled_from([{}, *(changes for changes, _ in DIFFERENCES)]))
 def test_a_reading_is_never_set_apart_from_itself(changes):
     one = replace(A, **changes)

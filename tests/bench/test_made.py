@@ -4,7 +4,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kit.bench.booking import adjust_phase, line_home
@@ -201,7 +201,8 @@ def test_changes_in_the_ledger_carry_their_sign(eventful, linden):
 
 
 def test_a_weigh_back_is_told_where_its_phase_went_in(linden, weigh_all):
-    # Nothing combined: each line of B entered as 40/42 of what was weighed; cetearyl alcohol 20.00 x 2/42 = 0.95 g back.
+    # Nothing combined: each line of B entered as 40/42 of what was weighed; cetearyl alcohol 20.00 x 2/42 = 0.95 g
+    # back.
     made = as_made([*weigh_all(), WeighedBack(D("2.00"), "B")], linden)
     told = [row.what for row in made.ledger]
     assert "Cetearyl Alcohol (30:70) weighed in (after 0.95 g found back)" in told
@@ -230,8 +231,8 @@ def test_everything_found_back(linden, weigh_all, library):
 
 
 def test_two_gross_weighings_and_a_tool_after_them(linden, weigh_all):
-    # Weighed twice before the head was weighed back: the head had left before both. 387.20 - 3.20 = 384.00 g; net 383.00
-    # leaves 1.00 g unexplained, the second weighing at 383.00 g nothing more.
+    # Weighed twice before the head was weighed back: the head had left before both. 387.20 - 3.20 = 384.00 g; net
+    # 383.00 leaves 1.00 g unexplained, the second weighing at 383.00 g nothing more.
     weighing, head = Gross(D("383.00")), WeighedBack(D("3.20"), container="mixing head")
     made = as_made([*weigh_all("AB"), Combined(), weighing, weighing, head, *weigh_all("C"), Added("C")], linden)
     assert made.water_lost_g == 1
@@ -426,8 +427,8 @@ def batches(draw):
     }
 
 
-def _events(case, linden, citric, scale=1):
-    masses, placed = case["masses"], list(linden.placed_lines())
+def _events(case, shelf, scale=1):
+    masses, placed = case["masses"], list(shelf.linden.placed_lines())
     back, lost = case["back"] * sum(masses[5:9]), case["lost"] * masses[0]
     taken, net = case["taken"] * (sum(masses) - back - lost), sum(masses[:9]) - back - lost
     weighed = [
@@ -441,42 +442,46 @@ def _events(case, linden, citric, scale=1):
         *weighed[9:],
         Added("C"),
         Taken(taken * scale),
-        Adjusted(citric, case["poured"] * scale),
+        Adjusted(shelf.citric_10, case["poured"] * scale),
     ]
     events.insert(min(case["at"], len(events)), WeighedBack(back * scale, "B"))
     return events
 
 
+@settings(deadline=None)
 @given(batches())
-def test_masses_are_kept(linden, citric_10, case):
-    made = as_made(_events(case, linden, citric_10), linden)
+def test_masses_are_kept(shelf, case):
+    made = as_made(_events(case, shelf), shelf.linden)
     assert made.theoretical_g == made.yield_g + made.weighed_back_g + made.water_lost_g + made.taken_g
     assert sum(line.mass_g for line in made.lines) == made.yield_g == made.ledger[-1].vessel_g
     assert made.composition.total == 100
 
 
+@settings(deadline=None)
 @given(batches(), st.integers(2, 30))
-def test_a_batch_ten_times_as_large_has_the_same_composition(linden, citric_10, case, scale):
+def test_a_batch_ten_times_as_large_has_the_same_composition(shelf, case, scale):
     assert (
-        as_made(_events(case, linden, citric_10), linden).composition
-        == as_made(_events(case, linden, citric_10, scale), linden).composition
+        as_made(_events(case, shelf), shelf.linden).composition
+        == as_made(_events(case, shelf, scale), shelf.linden).composition
     )
 
 
+@settings(deadline=None)
 @given(batches(), st.integers(0, 20))
-def test_when_a_weigh_back_is_typed_does_not_matter(linden, citric_10, case, at):
+def test_when_a_weigh_back_is_typed_does_not_matter(shelf, case, at):
     assert (
-        as_made(_events(case, linden, citric_10), linden).lines
-        == as_made(_events({**case, "at": at}, linden, citric_10), linden).lines
+        as_made(_events(case, shelf), shelf.linden).lines
+        == as_made(_events({**case, "at": at}, shelf), shelf.linden).lines
     )
 
 
+@settings(deadline=None)
 @given(batches())
-def test_taking_changes_no_share(linden, citric_10, case):
-    events = [event for event in _events(case, linden, citric_10) if not isinstance(event, (Taken, Adjusted))]
-    taken = as_made([*events, Taken(D("0.01"))], linden)
-    assert taken.composition == as_made(events, linden).composition
-    assert taken.yield_g == as_made(events, linden).yield_g - Fraction(1, 100)
+def test_taking_changes_no_share(shelf, case):
+    events = [event for event in _events(case, shelf) if not isinstance(event, (Taken, Adjusted))]
+    taken = as_made([*events, Taken(D("0.01"))], shelf.linden)
+    assert taken.composition == as_made(events, shelf.linden).composition
+    assert taken.yield_g == as_made(events, shelf.linden).yield_g - Fraction(1, 100)
 
 
 def test_weighing_every_target_and_nothing_else_changes_nothing(linden, weigh_all):

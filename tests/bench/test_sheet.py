@@ -5,7 +5,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kit.bench.balances import Balance, read_balances
@@ -125,8 +125,8 @@ def test_the_smallest_weight_itself_can_be_weighed(linden):
 
 
 def test_one_line_alone_is_said_in_the_singular(linden):
-    # 300 g on 0.001 g (0.082 g): everything above; on 0.005 g (0.41 g): citric acid 0.15, EDTA 0.30 and ethylhexylglycerin
-    # 0.30 g below; at 500 g only citric acid, 0.25 g.
+    # 300 g on 0.001 g (0.082 g): everything above; on 0.005 g (0.41 g): citric acid 0.15, EDTA 0.30 and
+    # ethylhexylglycerin 0.30 g below; at 500 g only citric acid, 0.25 g.
     words = plan_batch(linden, "500 g", balances=["0.005 g"]).findings[0].words
     assert words.startswith("1 line cannot be weighed to 1 %: Citric Acid (anhydrous) 0.250 g. The smallest weight")
     assert plan_batch(linden, "300 g", balances=["0.001 g"]).findings == ()
@@ -178,11 +178,12 @@ def test_rounding_is_shown_in_percentage_points(linden):
     assert "Largest rounding" in str(sheet)
 
 
+@settings(deadline=None)
 @given(
     st.decimals(min_value="20", max_value="20000", places=1), st.sampled_from(["0.001 g", "0.01 g", "0.1 g", "0.05 g"])
 )
-def test_every_target_is_the_share_within_half_a_division(linden, batch, division):
-    sheet = plan_batch(linden, f"{batch} g", balances=[division])
+def test_every_target_is_the_share_within_half_a_division(shelf, batch, division):
+    sheet = plan_batch(shelf.linden, f"{batch} g", balances=[division])
     half = D(division.split()[0]) / 2
     for line in sheet.lines:
         assert abs(Fraction(line.target_g) - Fraction(batch) * Fraction(line.pct) / 100) <= Fraction(half)

@@ -79,7 +79,9 @@ def reading(folder: Path) -> Result:
         return float(output(python(PEERS, "commit-rows", peer, rows), folder))
 
     run_ours()
-    rows.write_text(json.dumps(_operations(empty, ours)), encoding="utf-8")
+    operations = _operations(empty, ours)
+    _same(len(operations), READINGS, "the number of readings stored and asked for")
+    rows.write_text(json.dumps(operations), encoding="utf-8")
     run_peer()
     _same(_rows(ours), _rows(peer), "the rows of both lab books")
     return Result("reading", *in_turn(run_ours, run_peer, rounds=5), limit=5)

@@ -66,7 +66,9 @@ def bench(tmp_path, clock, formula):
     book.add_instrument("PH-1", kind="pH meter")
     book.add_instrument("VIS-1", kind="viscometer", constants={"disc 5": 4000})
     book.calibrate("PH-1", "CAL-1", slope_pct=98, offset_mv=3, buffers=["4.01", "7.00"], temp="25 degC")
-    yield SimpleNamespace(book=book, sheet=kit.plan_batch(formula, "400 g"), clock=clock, formula=formula, path=tmp_path / "bench.labbook")
+    yield SimpleNamespace(
+        book=book, sheet=kit.plan_batch(formula, "400 g"), clock=clock, formula=formula, path=tmp_path / "bench.labbook"
+    )
     book.close()
 
 
@@ -81,7 +83,9 @@ def finished(bench, batch):
     """A batch made as planned and finished."""
     for line in bench.sheet.lines:
         batch.weigh(line.material.key, f"{line.target_g} g", lot="L-1")
-    batch.combine(temps={"A": "78 degC", "B": "80 degC", "after": "76 degC"}, order="oil into water", rpm=6500, minutes=4)
+    batch.combine(
+        temps={"A": "78 degC", "B": "80 degC", "after": "76 degC"}, order="oil into water", rpm=6500, minutes=4
+    )
     batch.add("C", temp="40 degC")
     batch.finish()
     return batch

@@ -19,13 +19,27 @@ class TestRunTwice:
         def day():
             batch = bench.book.start_batch(bench.sheet, trial="MEA-01", operator="bench 1")
             receipts = [batch.weigh(line.material.key, f"{line.target_g} g", lot="L-1") for line in bench.sheet.lines]
-            receipts += [batch.equipment(vessel="600 mL glass beaker"),
-                         batch.combine(temps={"A": "78 degC", "B": "80 degC", "after": "76 degC"}, order="oil into water", rpm=6500, minutes=4),
-                         batch.temperature("55 degC", at="12 min"), batch.add("C", temp="40 degC"), batch.weigh_back("oil beaker", "1.0 g"),
-                         batch.gross("700.0 g", tare="305.0 g"), batch.top_up("4.0 g"), batch.take("20 g", why="titration"),
-                         batch.adjust("citric acid 10 %", "0.6 g"), batch.step("scraped the wall"), batch.finish(note="poured"),
-                         batch.read_ph("4.50", temp="25 degC", instrument="PH-1", calibration="CAL-1"), batch.observe("grain", "none"),
-                         batch.decide("keep", why="in spec")]
+            receipts += [
+                batch.equipment(vessel="600 mL glass beaker"),
+                batch.combine(
+                    temps={"A": "78 degC", "B": "80 degC", "after": "76 degC"},
+                    order="oil into water",
+                    rpm=6500,
+                    minutes=4,
+                ),
+                batch.temperature("55 degC", at="12 min"),
+                batch.add("C", temp="40 degC"),
+                batch.weigh_back("oil beaker", "1.0 g"),
+                batch.gross("700.0 g", tare="305.0 g"),
+                batch.top_up("4.0 g"),
+                batch.take("20 g", why="titration"),
+                batch.adjust("citric acid 10 %", "0.6 g"),
+                batch.step("scraped the wall"),
+                batch.finish(note="poured"),
+                batch.read_ph("4.50", temp="25 degC", instrument="PH-1", calibration="CAL-1"),
+                batch.observe("grain", "none"),
+                batch.decide("keep", why="in spec"),
+            ]
             return receipts
 
         first = day()
@@ -64,8 +78,17 @@ class TestWeighing:
         assert batch.view.standing("weigh")[0].body["mass_g"] == "15.00"
         assert [item.body["mass_g"] for item in batch.view.standing("weigh")] == ["15.00", "1.00"]
 
-    @pytest.mark.parametrize(("mass", "code"), [("16", "units.missing"), ("16 mL", "units.wrong_kind"), ("1,234 g", "units.ambiguous_comma"),
-                                                ("-1 g", "batch.mass"), ("16 gg", "units.unknown"), ("", "units.not_a_number")])
+    @pytest.mark.parametrize(
+        ("mass", "code"),
+        [
+            ("16", "units.missing"),
+            ("16 mL", "units.wrong_kind"),
+            ("1,234 g", "units.ambiguous_comma"),
+            ("-1 g", "batch.mass"),
+            ("16 gg", "units.unknown"),
+            ("", "units.not_a_number"),
+        ],
+    )
     def test_a_mass_that_cannot_be_read_is_refused_and_nothing_is_stored(self, bench, batch, mass, code):
         with pytest.raises(KitError) as caught:
             batch.weigh("glycerin", mass)
@@ -159,15 +182,24 @@ class TestReadings:
         assert "voided" in str(again)
 
     def test_a_correction_counts_and_the_old_value_stays(self, bench, finished):
-        receipt = finished.read_viscosity("1900 mPa.s", torque_pct=47.5, rpm=10, spindle="disc 5", instrument="VIS-1", temp="25 degC")
+        receipt = finished.read_viscosity(
+            "1900 mPa.s", torque_pct=47.5, rpm=10, spindle="disc 5", instrument="VIS-1", temp="25 degC"
+        )
         assert "reading.constant" in str(receipt)  # K = 1900 x 10 / 47.5 = 400, the spindle's is 4000
         put_right = finished.correct(receipt, value="19000 mPa.s", why="a zero lost")
         assert "FLAGGED" not in str(put_right)
         assert finished.view.readings[0].value == Decimal(19000)
         assert [entry.body.get("value") for entry in entries(bench) if entry.kind == "reading"] == ["1900"]
 
-    @pytest.mark.parametrize(("conditions", "code"), [({"tempp": "25 degC"}, "reading.condition"), ({"temp": "25"}, "units.missing"),
-                                                      ({"method": "viscosity"}, "reading.method"), ({"method": "none such"}, "reading.method")])
+    @pytest.mark.parametrize(
+        ("conditions", "code"),
+        [
+            ({"tempp": "25 degC"}, "reading.condition"),
+            ({"temp": "25"}, "units.missing"),
+            ({"method": "viscosity"}, "reading.method"),
+            ({"method": "none such"}, "reading.method"),
+        ],
+    )
     def test_conditions_that_cannot_be_right_are_refused(self, finished, conditions, code):
         with pytest.raises(KitError) as caught:
             finished.read_ph("4.5", **conditions)
@@ -223,8 +255,12 @@ class TestMissing:
     def test_names_that_are_not_there(self, bench, finished):
         del finished
         source = kit.open_source(bench.path)
-        for call, code in ((lambda: source.study("XX"), "labbook.study"), (lambda: source.trial("MEA-99"), "labbook.trial"),
-                           (lambda: source.batch("MEA-01/9"), "labbook.batch"), (lambda: bench.book.batch("MEA-01/9"), "labbook.batch")):
+        for call, code in (
+            (lambda: source.study("XX"), "labbook.study"),
+            (lambda: source.trial("MEA-99"), "labbook.trial"),
+            (lambda: source.batch("MEA-01/9"), "labbook.batch"),
+            (lambda: bench.book.batch("MEA-01/9"), "labbook.batch"),
+        ):
             with pytest.raises(RecordError) as caught:
                 call()
             assert caught.value.code == code
@@ -260,8 +296,15 @@ class TestAsMade:
         batch.adjust("citric acid 10 %", "1.2 g")
         batch.weigh_back("oil beaker", "2.0 g")  # remembered late: it never reached the vessel all the same
         made = batch.composition("made")
-        expected = {"water-deionised": 86.277, "glycerin": 4.699, "cetearyl-alcohol": 4.715, "behentrimonium-chloride-80": 2.358,
-                    "citric-acid": 0.133, "phenoxyethanol": 0.808, "spiraea-ulmaria-flower-extract": 1.010}
+        expected = {
+            "water-deionised": 86.277,
+            "glycerin": 4.699,
+            "cetearyl-alcohol": 4.715,
+            "behentrimonium-chloride-80": 2.358,
+            "citric-acid": 0.133,
+            "phenoxyethanol": 0.808,
+            "spiraea-ulmaria-flower-extract": 1.010,
+        }
         assert {line.material.key for line in made.lines} == set(expected)
         for key, pct in expected.items():
             assert float(made.pct(key)) == pytest.approx(pct, abs=0.001), key
@@ -272,7 +315,9 @@ class TestAsMade:
         assert sum(line.target_g for line in following.sheet.lines) == pytest.approx(Decimal(400), abs=Decimal("0.05"))
         adjusters = batch.as_next_version(why="the acid only", carry="adjusters").formula.composition()
         # 0.12 g of citric acid in 375.80 g is 0.032 % more than the 0.10 % meant; glycerin stays as meant
-        assert float(adjusters.pct("citric-acid")) == pytest.approx(0.1316, abs=0.005)  # 0.10 x 374.6/375.8 + 0.0319, two decimals
+        assert float(adjusters.pct("citric-acid")) == pytest.approx(
+            0.1316, abs=0.005
+        )  # 0.10 x 374.6/375.8 + 0.0319, two decimals
         assert float(adjusters.pct("glycerin")) == pytest.approx(3.99, abs=0.011)
 
 
@@ -282,11 +327,14 @@ class TestCheck:
         report = bench.book.check()
         assert report.ok, report.problems
 
-    @pytest.mark.parametrize(("statement", "code"), [
-        ("UPDATE reading SET value = 9.9", "labbook.projection"),
-        ("UPDATE entry SET text = replace(text, '4.52', '4.25') WHERE text LIKE '%4.52%'", "labbook.edited"),
-        ("DELETE FROM entry WHERE text LIKE '%glycerin%' AND kind = 'weigh'", "labbook.gap"),
-    ])
+    @pytest.mark.parametrize(
+        ("statement", "code"),
+        [
+            ("UPDATE reading SET value = 9.9", "labbook.projection"),
+            ("UPDATE entry SET text = replace(text, '4.52', '4.25') WHERE text LIKE '%4.52%'", "labbook.edited"),
+            ("DELETE FROM entry WHERE text LIKE '%glycerin%' AND kind = 'weigh'", "labbook.gap"),
+        ],
+    )
     def test_an_edit_from_outside_is_found(self, bench, finished, statement, code):
         import sqlite3
 

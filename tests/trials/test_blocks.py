@@ -210,13 +210,16 @@ def test_results_table_has_a_row_for_every_arm_and_property_and_says_what_single
     table = comparison.results_table()
     # pH at two ages, viscosity at four, grain at one, two arms each
     assert len(table.rows) == 14
-    row = next(row for row in table.rows if row[0] == "viscosity, 72 h" and row[1] == "LIN-03, LIN-06")
-    assert [str(cell) for cell in row[2:6]] == [
-        "19530 mPa.s",
-        "3.9 % (ln)",
-        "2 batches, 2 readings",
-        "15000 to 25000 mPa.s",
+    at_72_h = "viscosity, 72 h\nspec 15000 to 25000 mPa.s"
+    row = next(row for row in table.rows if row[0] == at_72_h and row[1] == "LIN-03, LIN-06")
+    assert [str(cell) for cell in row[2:5]] == [
+        "19530 mPa.s\nSD of batches 3.9 % (ln)",
+        "2 batches\n2 readings",
+        "PASS",
     ]
+    other = next(row for row in table.rows if row[0] == at_72_h and row[1] == "LIN-04")
+    # 29600 over the geometric mean of 19000 and 20080: 1.515
+    assert str(other[5]).startswith("ratio 1.52\n")
     assert "Single batch: LIN-04" in table.note
     assert "viscosity: disc 5, 10 rpm, 60 s" in table.note
 

@@ -1,0 +1,39 @@
+"""What a comparison holds, before anything is shown of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from kit.labbook.view import StudyView
+from kit.trials.arms import Arm
+from kit.trials.changes import Changes
+from kit.trials.results import CodedResult, LeftOut, PropertyResult
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Versions side by side, the control first.
+
+    Parameters
+    ----------
+    study : StudyView                  The study, with the spec everything is judged by.
+    arms : tuple of Arm                One a formula version; batches of one version pool whatever their trial's name.
+    results : tuple of PropertyResult  Numeric properties, by property, method and age.
+    observations : tuple of CodedResult  Coded properties, by property and age.
+    not_used : tuple of LeftOut        Every reading that is in no mean, with its state, code and words.
+    changes : Changes                  Lines that differ from the control's.
+    notes : tuple of str               What the whole comparison has to be read with.
+    """
+
+    study: StudyView
+    arms: tuple[Arm, ...]
+    results: tuple[PropertyResult, ...]
+    observations: tuple[CodedResult, ...]
+    not_used: tuple[LeftOut, ...]
+    changes: Changes
+    notes: tuple[str, ...] = ()
+
+    @property
+    def control(self) -> Arm:
+        """The arm the others are set against."""
+        return self.arms[0]
