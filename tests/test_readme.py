@@ -77,3 +77,29 @@ def _environment() -> dict[str, str]:
     import os
 
     return {**os.environ, "PYTHONPATH": str(ROOT)}
+
+
+def test_the_notebook_runs_and_is_the_readme_s_code(folder):
+    """Executed by the plain papermill library, twice in one folder: the second run adds nothing to the record."""
+    import json
+
+    import papermill
+
+    import kit
+
+    (folder / "sage.toml").unlink()
+    notebook = ROOT / "notebooks" / "ten_minutes.ipynb"
+    cells = json.loads(notebook.read_text(encoding="utf-8"))["cells"]
+    code = "\n".join("".join(cell["source"]) for cell in cells if cell["cell_type"] == "code")
+    own = [line for text in blocks("python") for line in text.splitlines() if "new_labbook" not in line]
+    assert [line for line in own if line and line not in code] == []
+    assert blocks("toml")[0] in code
+    counts = []
+    for _ in range(2):
+        papermill.execute_notebook(str(notebook), None, cwd=str(folder), progress_bar=False, kernel_name="python3")
+        source = kit.open_source(folder / "sage.labbook")
+        counts.append([len(batch.entries) for batch in source.batches()])
+        source.close()
+    assert counts[0] == counts[1]
+    assert len(counts[0]) == 2
+    assert (folder / "writeups" / "SAG-02.html").is_file()

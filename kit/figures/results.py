@@ -343,11 +343,7 @@ def _axis(result: PropertyResult) -> str:
 
 
 def _method_line(result: PropertyResult) -> str:
-    return "; ".join(
-        part
-        for part in (f"method: {result.method}" if result.method else "method NOT RECORDED", result.conditions)
-        if part
-    )
+    return result.conditions or (f"method: {result.method}" if result.method else "method NOT RECORDED")
 
 
 def _shown(value: float | None, unit: str) -> str:
