@@ -60,6 +60,10 @@ def _sentence(text: str) -> str:
     return text if text.endswith((".", "!", "?", ":")) else text + "."
 
 
+class RepeatedReadingWarning(UserWarning):
+    """An equal reading was recorded hours ago and this one was not added: the same cell run again, or a new reading?"""
+
+
 class UnitError(KitError):
     """A quantity that cannot be read: no unit, an unknown unit, the wrong kind, an ambiguous comma."""
 

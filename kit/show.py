@@ -100,8 +100,8 @@ class Table:
         )
         return (
             f'<div class="kit-table" id="{escape(ident)}" style="font-family:{TOKENS["font"]};font-size:.9rem;'
-            f'overflow-x:auto;margin:.6em 0 1em"><table style="border-collapse:collapse">{caption}<thead><tr>{head}</tr></thead>'
-            f"<tbody>{body}</tbody></table>{note}</div>"
+            f'overflow-x:auto;margin:.6em 0 1em"><table style="border-collapse:collapse">{caption}'
+            f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{note}</div>"
         )
 
     def text(self) -> str:
@@ -119,10 +119,11 @@ class Table:
         )
         return "  ".join(cells).rstrip()
 
-    def _keeps_together(self, cell: object, index: int) -> bool:
-        """Numbers with their unit, names and times are not broken over two lines."""
-        text = str(cell)
-        return "\n" not in text and len(text) <= (32 if index in self.numeric else 24 if index == 0 else _SHORT)
+    def _white_space(self, cell: object, index: int) -> str:
+        """Numbers with their unit, names and times are not broken over two lines; longer text is."""
+        longest = max(len(line) for line in str(cell).split("\n"))
+        keeps = longest <= (32 if index in self.numeric else 24 if index == 0 else _SHORT)
+        return "pre" if keeps else "pre-line"
 
     def _align(self, index: int) -> str:
         return "text-align:right;font-variant-numeric:tabular-nums" if index in self.numeric else "text-align:left"
@@ -137,7 +138,7 @@ class Table:
         tone = _TONES[cell.tone] if isinstance(cell, Cell) else ""
         style = (
             f"{self._align(index)};padding:.25em .7em;border-bottom:1px solid {TOKENS['rule']};vertical-align:top;"
-            f"white-space:{'nowrap' if self._keeps_together(cell, index) else 'pre-line'};{tone}"
+            f"white-space:{self._white_space(cell, index)};{tone}"
         ).rstrip(";")
         return (
             f'<th scope="row" style="font-weight:400;{style}">{escape(cell)}</th>'

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from importlib.resources import files
 
 from kit.errors import KitError
@@ -53,7 +53,7 @@ def cite(key: str) -> str:
         ) from None
 
 
-@lru_cache(maxsize=None)
+@cache
 def read_data(name: str) -> dict:
     """One of the kit's own fact files, as printed: every number is text. Treat the result as read-only."""
     return tomllib.loads(files("kit.data").joinpath(name).read_text(encoding="utf-8"))

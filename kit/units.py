@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal, InvalidOperation
 from functools import lru_cache
+from tokenize import TokenError
 
 from kit.errors import UnitError
 
@@ -48,6 +49,18 @@ _CANONICAL = {
     for unit, spellings in _SPELLINGS.items()
     for spelling in spellings
 }
+
+# What the registry raises for unit text it cannot read, beside its own `UndefinedUnitError`: its parser works on Python
+# tokens and then does the arithmetic that the text asks for.
+_UNREADABLE = (
+    TokenError,  # "g(": a bracket or quotation left open
+    AssertionError,  # "g*": an operator without its other side
+    ValueError,  # "2g", "g²²": a number or a power where none can be
+    TypeError,  # "g+m": a sum of units; "mdB": a prefix before a logarithmic unit
+    ArithmeticError,  # "g/0"
+    LookupError,  # "g^0"
+    RecursionError,  # thousands of operators in a row
+)
 
 # A turn is not a radian per second: these stay outside the general registry on purpose.
 _TURNS_PER_MINUTE = {"rpm": Decimal(1), "rev/s": Decimal(60)}
@@ -199,7 +212,7 @@ def _refuse_unclear_comma(text: str, cleaned: str, where: str, decimal_mark: str
             mend="write the number without thousands separators",
             code="units.mixed_marks",
         )
-    if "." in cleaned or cleaned.count(",") > 1 and not _COMMA_BEFORE_THREE.match(cleaned):
+    if "." in cleaned or (cleaned.count(",") > 1 and not _COMMA_BEFORE_THREE.match(cleaned)):
         raise UnitError(
             f"{text!r} mixes decimal marks and thousands separators",
             where=where,
@@ -259,7 +272,7 @@ def _convert(value: Decimal, given: str, wanted: str, *, text: object, to: str, 
         return _tidy(registry.Quantity(value, _for_pint(given)).to(_for_pint(wanted)).magnitude)
     except pint.DimensionalityError:
         raise _wrong_kind(text, to, where) from None
-    except Exception:  # the registry's parser raises many kinds for unreadable text; all mean the same here
+    except (pint.UndefinedUnitError, *_UNREADABLE):
         raise UnitError(
             f"the unit {given!r} is not known",
             where=where,

@@ -143,7 +143,7 @@ def test_review_exits_0_without_a_stop(folder, demo, capsys):
 
 
 @pytest.mark.parametrize(
-    "change, says",
+    ("change", "says"),
     [
         (
             ('pct = "0.80"', 'pct = "1.20"'),
@@ -161,7 +161,7 @@ def test_review_exits_1_with_a_stop(folder, capsys, change, says):
 
 
 @pytest.mark.parametrize(
-    "text, code",
+    ("text", "code"),
     [
         ("name = ", "formula.file_broken"),
         (FORMULA.replace("glycerin", "glycerol x"), "material.unknown"),
@@ -261,7 +261,7 @@ def test_import_of_a_bad_row_stores_nothing_and_says_which(book, folder, capsys)
 
 
 @pytest.mark.parametrize(
-    "arguments, code",
+    ("arguments", "code"),
     [
         (("import", "in.csv", "linden.labbook"), "cli.order"),
         (("import", "nothing.labbook", "in.csv"), "labbook.not_found"),

@@ -94,7 +94,7 @@ def _minutes(item, batch: BatchView) -> float | None:
 
 
 def cooling_minutes(batch: BatchView, low_c: float = 40.0) -> str:
-    """Minutes from the pour to the first logged temperature at or below `low_c`, in words; "NOT RECORDED" without a log."""
+    """Minutes from the pour to the first logged temperature at or below `low_c`; "NOT RECORDED" without a log."""
     points = cooling_points(batch)
     below = [minutes for minutes, temp in points if temp <= low_c]
     if not points or not below:

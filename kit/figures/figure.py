@@ -39,7 +39,8 @@ class Figure:
 
     def json(self) -> dict[str, Any]:
         """The figure as plotly JSON, plain lists only, its numbers in `layout.meta`."""
-        heading = f"<b>{_mark_up(self.title)}</b><br><span style='font-size:12px;color:{TOKENS['quiet']}'>{_mark_up(self.subtitle)}</span>"
+        small = f"font-size:12px;color:{TOKENS['quiet']}"
+        heading = f"<b>{_mark_up(self.title)}</b><br><span style='{small}'>{_mark_up(self.subtitle)}</span>"
         layout = _merged(_base_layout(), {"title": {"text": heading}, **self.layout})
         layout["meta"] = {
             "kit": {
@@ -54,7 +55,7 @@ class Figure:
 
     def plotly(self):
         """The figure as a plotly `Figure`, to restyle by hand."""
-        import plotly.graph_objects as graph_objects
+        from plotly import graph_objects
 
         drawn = self.json()
         return graph_objects.Figure(data=drawn["data"], layout=drawn["layout"])

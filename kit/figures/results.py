@@ -1,8 +1,8 @@
 """How do the versions compare at one age, and how does a property build over age?
 
-Drawn the way a bench reads it: one marker for each batch, small ticks for its readings, a bar for one standard deviation of
-batches only where there are two or more, the spec shaded with its numbers, flagged readings hollow, readings that are
-not comparable grey, and nothing of that kind in a mean.
+Drawn the way a bench reads it: one marker for each batch, small ticks for its readings, a bar for one standard
+deviation of batches only where there are two or more, the spec shaded with its numbers, flagged readings hollow,
+readings that are not comparable grey, and nothing of that kind in a mean.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ def at_one_age(comparison: Comparison, result: PropertyResult) -> Figure:
 
 
 def over_age(comparison: Comparison, property: str) -> Figure | None:
-    """One property against the age of the batch; lines join readings of one batch only. None without a comparable reading."""
+    """One property against the age of the batch; lines join readings of one batch. None if nothing is comparable."""
     results = [result for result in comparison.results if result.property == property and result.window is not None]
     points = _points_by_batch(results)
     if not points:
@@ -108,7 +108,8 @@ def over_age(comparison: Comparison, property: str) -> Figure | None:
         traces,
         layout,
         table,
-        f"{property} of {len(points)} batches over age; {len(left)} readings shown but in no mean. Readings of different ages are never compared.",
+        f"{property} of {len(points)} batches over age; {len(left)} readings shown but in no mean. "
+        "Readings of different ages are never compared.",
     )
 
 
@@ -328,7 +329,8 @@ def _age_table(result: PropertyResult) -> Table:
 
 def _age_summary(result: PropertyResult) -> str:
     parts = [
-        f"{arm.arm_label}: {_shown(arm.mean, result.unit) if arm.mean is not None else 'no value'}{f', {arm.verdict}' if arm.verdict else ''}"
+        f"{arm.arm_label}: {_shown(arm.mean, result.unit) if arm.mean is not None else 'no value'}"
+        f"{f', {arm.verdict}' if arm.verdict else ''}"
         for arm in result.arms
     ]
     return f"{_name(result)} at {result.age}. " + "; ".join(parts) + "."

@@ -1,4 +1,4 @@
-"""A formula and what a formulator does with it: change, save, review, predict. Frozen: every change is a new version."""
+"""A formula and what is done with it: change, save, review, predict. Frozen: every change is a new version."""
 
 from __future__ import annotations
 

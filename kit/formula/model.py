@@ -135,9 +135,10 @@ class FormulaModel:
 
     @property
     def fingerprint(self) -> str:
-        """SHA-256 of what makes the product: lines, percentages, phases and steps. Name, label, reasons and empty lines do not count.
+        """SHA-256 of what makes the product: lines, percentages, phases and steps.
 
-        Batches whose formulas share it are batches of one formula version.
+        Name, label, reasons and empty lines do not count. Batches whose formulas share it are batches of one formula
+        version.
         """
         sums: dict[tuple[str, str, str], Decimal] = {}
         for phase, line in self.placed_lines():

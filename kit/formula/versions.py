@@ -30,10 +30,11 @@ def change(
 
     Parameters
     ----------
-    changes : dict   Material (key, name, or "phase:key" where it stands on several lines) to its new percentage, "6.00 %".
-                     "0 %" takes the line out; a material not yet in the formula is added to `phase`, or to the first
-                     phase of a kind that suits it.
-    absorb : str     Who takes up the change: "water" (default), "proportional" (all other lines scaled), or a line's key.
+    changes : dict   Material (key, name, or "phase:key" where it stands on several lines) to its new percentage,
+                     "6.00 %". "0 %" takes the line out; a material not yet in the formula is added to `phase`, or
+                     to the first phase of a kind that suits it.
+    absorb : str     Who takes up the change: "water" (default), "proportional" (all other lines scaled), or a line's
+                     key.
     why : str        The reason; it stays with the version.
     version : str    Label of the new version; the next number when omitted.
 
@@ -68,7 +69,7 @@ def change(
 
 
 def resolved(formula: FormulaModel) -> dict[Place, Decimal]:
-    """Every line's percentage by phase and material, the q.s. line worked out; lines of one material in one phase add up."""
+    """Every line's percentage by phase and material, q.s. worked out; lines of one material in one phase add up."""
     pcts: dict[Place, Decimal] = {}
     composition = formula.composition()
     for line in composition.lines:
@@ -352,7 +353,7 @@ def _lines(
 
 
 def _pinned(formula: FormulaModel, wanted: Mapping[Place, Decimal]) -> FormulaModel:
-    """The formula with its q.s. line fixed where q.s. would not give the percentage wanted, as when the total is not 100."""
+    """The formula with its q.s. line fixed where q.s. would not give what is wanted, as when the total is not 100."""
     found = resolved(formula)
     off = {
         place: pct - found.get(place, Decimal(0))

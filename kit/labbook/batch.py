@@ -31,7 +31,8 @@ class Batch(Making, Measuring):
         ----------
         entry : Receipt or int   The entry to put right.
         why : str                The reason.
-        changes                  The parts that were wrong: mass="20.04 g", value=4.59, temp="25 degC", lot="C-118", at="..." ...
+        changes                  The parts that were wrong: mass="20.04 g", value=4.59, temp="25 degC", lot="C-118",
+                                 at="..." ...
 
         Raises
         ------

@@ -17,7 +17,10 @@ class Making(Weighing):
     """The calls that say how the batch was made."""
 
     def equipment(self, **items: str) -> Receipt:
-        """Record what the batch is made with: equipment(vessel="600 mL glass beaker", head="25 mm rotor-stator, gap 0.2 mm")."""
+        """Record what the batch is made with.
+
+        As in `equipment(vessel="600 mL glass beaker", head="25 mm rotor-stator, gap 0.2 mm")`.
+        """
         if not items:
             raise BatchError(
                 "no equipment was named",

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import warnings
+
+from kit.errors import RepeatedReadingWarning
 from kit.labbook.batch_record import BatchRecord
 from kit.labbook.entry_bodies import observation_body, reading_body
 from kit.labbook.receipt import Receipt
+from kit.labbook.times import hours_between, show_time
 from kit.labbook.view import reading_of
+
+_SURELY_LATER_H = 2  # readings of one age lie closer together than this
 
 
 class Measuring(BatchRecord):
@@ -31,8 +37,8 @@ class Measuring(BatchRecord):
         method : str      A method of the study.
         age : str         The age you believe it has, "24 h": checked against the clock, never used in its place.
         at : str          When it was read; now when omitted.
-        conditions        temp, instrument, calibration, spindle, rpm, torque_pct, reading_time, container, storage, sample,
-                          replicate, operator, note.
+        conditions        temp, instrument, calibration, spindle, rpm, torque_pct, reading_time, container, storage,
+                          sample, replicate, operator, note.
 
         Returns
         -------
@@ -46,6 +52,8 @@ class Measuring(BatchRecord):
         body["at"] = at
         unit = "" if body["unit"] == "1" else f" {body['unit']}"
         receipt = self._record("reading", body, f"{property} {body['value']}{unit}", at=at)
+        if not receipt.new and not (at or age):
+            self._warn_if_long_ago(receipt)
         return self._with_notes(receipt, self._reading_notes(receipt.seq))
 
     def observe(self, name: str, word: str, *, age: str = "", note: str = "", at: str = "") -> Receipt:
@@ -59,6 +67,18 @@ class Measuring(BatchRecord):
         return self._record(
             "decide", {"verdict": verdict, "why": why, "by": by, "at": at}, f"decided: {verdict}", at=at
         )
+
+    def _warn_if_long_ago(self, receipt: Receipt) -> None:
+        """Say aloud that an equal reading was not added when it may be a new one: a receipt is easily overlooked."""
+        recorded = self._entry(receipt).recorded_at
+        hours = hours_between(recorded, self._now())
+        if hours >= _SURELY_LATER_H:
+            warnings.warn(
+                f"{receipt.words} was not added to {self.name}: an equal reading was recorded {show_time(recorded)}, "
+                f'{hours:.0f} h ago. If this is a new reading, say so: age="{hours:.0f} h", at= or replicate="2".',
+                RepeatedReadingWarning,
+                stacklevel=4,
+            )
 
     def _reading_notes(self, seq: int) -> list[str]:
         view = self.view

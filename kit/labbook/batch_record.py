@@ -91,7 +91,8 @@ class BatchRecord:
         notes = [f"the same entry was recorded {show_time(entry.recorded_at)}"]
         if standing is not None and standing.void:
             notes.append(
-                f'it was voided since: {standing.void}. To record it anew, say what tells it apart (portion=2, replicate="2", at="...")'
+                f"it was voided since: {standing.void}. To record it anew, say what tells it apart "
+                '(portion=2, replicate="2", at="...")'
             )
         elif standing is not None and standing.corrected_by:
             notes.append(f"it was put right since by entry {standing.corrected_by}: {standing.why_corrected}")

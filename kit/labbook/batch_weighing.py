@@ -111,12 +111,8 @@ class Weighing(BatchRecord):
             "at": at,
             "mass_g": plain(self._mass(mass, f"weigh back {container}")),
         }
-        return self._record(
-            "weigh-back",
-            body,
-            f"{body['mass_g']} g left on or in the {container} ({'phase ' + body['phase'] if body['phase'] else 'batch'})",
-            at=at,
-        )
+        held = f"phase {body['phase']}" if body["phase"] else "batch"
+        return self._record("weigh-back", body, f"{body['mass_g']} g left on or in the {container} ({held})", at=at)
 
     def gross(self, gross: str, *, tare: str, holds: str = "", note: str = "", at: str = "") -> Receipt:
         """Record vessel plus batch on the balance; the receipt says what is missing and what make-up that would be.
@@ -162,9 +158,9 @@ class Weighing(BatchRecord):
         return self._record("top-up", body, f"water make-up {body['mass_g']} g", at=at)
 
     def adjust(self, material: str, mass: str, *, lot: str = "", dose: int = 1, why: str = "", at: str = "") -> Receipt:
-        """Record something poured in at the end, usually acid or base: "citric acid 10 %", "1.2 g". It becomes part of the formula.
+        """Record something poured in at the end, usually acid or base: "citric acid 10 %", "1.2 g".
 
-        Equal doses in a row are told apart by `dose=2`, `dose=3`.
+        It becomes part of the formula. Equal doses in a row are told apart by `dose=2`, `dose=3`.
         """
         found = self.formula.find(material, where=f"adjust() of {self.name}")
         body = {

@@ -118,13 +118,14 @@ class Labbook:
         question : str         What the study is to answer.
         spec : SpecLine        What the product must meet, usually `formula.spec`.
         control : str          The trial that is the control.
-        methods : Method       The kit's default methods when omitted; a method given here replaces the default of its name.
+        methods : Method       The kit's default methods when omitted; one given here replaces the default of its name.
         history : str          Earlier studies whose repeated batches tell how much batches scatter.
         reference_product : str  A bought product used as control; its composition is unknown.
 
         Raises
         ------
-        RecordError   `labbook.study_exists` when the name is taken by another content, `labbook.study` for an unknown history.
+        RecordError   `labbook.study_exists` when the name is taken by another content, `labbook.study` for an unknown
+                      history.
         """
         for earlier in history:
             self.source().study(earlier)
@@ -239,8 +240,8 @@ class Labbook:
 
         Raises
         ------
-        RecordError   `batch.open` when the operator has another batch open (it is named), `batch.taken` when that number is
-                      taken by another sheet, `labbook.trial_formula` when the trial tries another formula version.
+        RecordError   `batch.open` when the operator has another batch open (it is named), `batch.taken` when that number
+                      is taken by another sheet, `labbook.trial_formula` when the trial tries another version.
         """
         source = self.source()
         study_name = source.study(study or self._study_of(trial, source)).name
@@ -270,9 +271,10 @@ class Labbook:
         return Batch(self.store, source, source.batch(name).name, reopened=True, library=self.library)
 
     def import_readings(self, path: str | Path, **options: object) -> Preview:
-        """Read a CSV file of readings and show what it would bring; `commit()` of the preview records it, all or nothing.
+        """Read a CSV file of readings and show what it would bring; `commit()` of the preview records all or nothing.
 
-        Options are those of `kit.labbook.readings_file.preview_readings`: decimal_mark, delimiter, method, declared, timezone, units.
+        Options are those of `kit.labbook.readings_file.preview_readings`: decimal_mark, delimiter, method, declared,
+        timezone, units.
 
         Raises
         ------

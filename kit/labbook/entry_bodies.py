@@ -169,7 +169,7 @@ def corrected_body(kind: str, current: Mapping, changes: Mapping[str, object], *
 
 
 def _now_recorded(body: dict, fields: set[str]) -> None:
-    """What a correction gives is recorded with the reading from now on, no longer declared for a whole file or without a time."""
+    """What a correction gives is recorded with the reading: no longer declared for a whole file, nor without a time."""
     if "declared" in body:
         body["declared"] = [name for name in body["declared"] if name not in fields]
     if body.get("at") and "at" in fields:

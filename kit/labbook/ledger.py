@@ -18,8 +18,8 @@ CORRECTION, VOID = "correction", "void"
 class Effective:
     """One entry as it stands now.
 
-    `corrected_by` is the number of the latest correction, 0 when there is none; `void` is the reason it was voided, empty
-    when it stands. `body` is the corrected content.
+    `corrected_by` is the number of the latest correction, 0 when there is none; `void` is the reason it was voided,
+    empty when it stands. `body` is the corrected content.
     """
 
     seq: int

@@ -1,4 +1,4 @@
-"""The typed rows that an entry is projected to: worked out from the entry alone, when it is stored and when the book is checked."""
+"""The typed rows of an entry, worked out from the entry alone: when it is stored, and when the book is checked."""
 
 from __future__ import annotations
 

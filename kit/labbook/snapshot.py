@@ -11,9 +11,9 @@ from kit.labbook.view import BatchView, batch_stream, formula_stream
 def freeze(source: Source, trials: Iterable[str]) -> dict:
     """The snapshot of these trials as a JSON-ready table: every entry verbatim with its hash, chain-checked when read.
 
-    Only what the trials rest on is taken in: their formulas and batches, the study's control, batches of the same formula
-    versions, the history studies, and the instruments and calibrations the readings name. Entries added elsewhere
-    later do not change it.
+    Only what the trials rest on is taken in: their formulas and batches, the study's control, batches of the same
+    formula versions, the history studies, and the instruments and calibrations the readings name. Entries added
+    elsewhere later do not change it.
     """
     views = [source.trial(name) for name in trials]
     studies = dict.fromkeys(view.study for view in views)

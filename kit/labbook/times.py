@@ -12,7 +12,9 @@ Clock = Callable[[], datetime]
 
 
 def read_time(text: str | datetime, clock: Clock, *, where: str = "") -> datetime:
-    """A point in time typed as "2026-03-02 14:05" or "2026-03-02T14:05+01:00"; without an offset the bench clock's is taken.
+    """A point in time typed as "2026-03-02 14:05" or "2026-03-02T14:05+01:00".
+
+    Without an offset the bench clock's is taken.
 
     Raises
     ------

@@ -23,7 +23,7 @@ from kit.labbook.times import hours_between
 
 @dataclass(frozen=True, slots=True)
 class StudyView:
-    """A study: its question, dated spec, methods, control and the studies whose repeat batches tell the batch scatter."""
+    """A study: its question, dated spec, methods, control and the studies whose repeat batches tell the scatter."""
 
     name: str
     question: str

@@ -99,7 +99,7 @@ def changes_table(comparison: Compared) -> Table:
 
 
 def results_table(comparison: Compared) -> Table:
-    """Every property at every age, a row an arm: mean and n, the verdict against the spec, the difference to the control."""
+    """Every property at every age, a row an arm: mean, n, verdict against the spec, difference to the control."""
     rows = [
         (
             _result_label(result),

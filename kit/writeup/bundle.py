@@ -31,8 +31,8 @@ class Verification:
     def __str__(self) -> str:
         if self.reproduced:
             return (
-                f"{self.name}: reproduced. Every output came back from the frozen data with this kit's own template. That says the numbers follow from the "
-                "data, not that the data are correct."
+                f"{self.name}: reproduced. Every output came back from the frozen data with this kit's own template. "
+                "That says the numbers follow from the data, not that the data are correct."
             )
         return f"{self.name}: NOT reproduced. " + "; ".join(self.differences)
 
@@ -65,8 +65,8 @@ def verify(path: str | Path, *, timeout_s: float = 300) -> Verification:
 
     Raises
     ------
-    RunError   `verify.not_a_bundle`, `verify.changed` for a file that is not as the manifest says, `verify.template` when this kit's
-               template is another version.
+    RunError   `verify.not_a_bundle`, `verify.changed` for a file that is not as the manifest says, `verify.template`
+               when this kit's template is another version.
     """
     path = Path(path)
     files = _unpack(path)

@@ -52,7 +52,8 @@ class ComparisonReport:
             *(
                 (
                     "spec",
-                    f"{line.property}: {line.words()}{f' at {line.age}' if line.age else ''}{f', {line.method}' if line.method else ''}",
+                    f"{line.property}: {line.words()}{f' at {line.age}' if line.age else ''}"
+                    f"{f', {line.method}' if line.method else ''}",
                 )
                 for line in study.spec
             ),

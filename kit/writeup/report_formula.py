@@ -45,8 +45,8 @@ def batch_formula(batch: BatchView) -> Table:
         )
     )
     note = (
-        "Meant: the formula. Made: from the mass balance of all weighings, losses, samples and adjusters. Label, limits and cost for release rest "
-        "on the meant formula."
+        "Meant: the formula. Made: from the mass balance of all weighings, losses, samples and adjusters. "
+        "Label, limits and cost for release rest on the meant formula."
     )
     return Table(
         ("phase", "supply form", "function", "meant, % w/w", "made, % w/w", "weighed, g", "lot"),

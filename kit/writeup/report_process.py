@@ -124,7 +124,8 @@ def _choice(batch: BatchView, key: str) -> str | Cell:
 
 
 def _done(item: Effective) -> tuple[object, object, object]:
-    body, mass = item.body, item.body.get("mass_g", "–")
+    """What was done, how, and the mass where one was weighed [g]."""
+    body = item.body
     match item.kind:
         case "combine":
             temps = (
@@ -142,16 +143,8 @@ def _done(item: Effective) -> tuple[object, object, object]:
                 else show_time(item.measured_at)
             )
             return "cooling", f"{body['temp_c']} °C, {when}", "–"
-        case "gross":
-            return "gross mass", f"gross {body['gross_g']} g, tare {body['tare_g']} g", _net(body)
-        case "weigh-back":
-            return "weigh back", f"left in the {body['container']} (phase {body['phase']})", mass
-        case "top-up":
-            return "water make-up", body.get("note") or "water added", mass
-        case "take":
-            return "sample taken", body.get("why") or NOT_RECORDED, mass
-        case "adjust":
-            return "adjust", f"{body['material_row']['name']}{': ' + body['why'] if body.get('why') else ''}", mass
+        case "gross" | "weigh-back" | "top-up" | "take" | "adjust":
+            return _weighed(item)
         case "over-weighing":
             return "over-weighed line", f"{body['material']}: {body['choice']}, {body['why']}", "–"
         case "finish":
@@ -162,6 +155,21 @@ def _done(item: Effective) -> tuple[object, object, object]:
                 "; ".join([body.get("text", ""), *([_at(body)] if body.get("temp_c") else []), *_speed(body)]),
                 "–",
             )
+
+
+def _weighed(item: Effective) -> tuple[object, object, object]:
+    body, mass = item.body, item.body.get("mass_g", "–")
+    match item.kind:
+        case "weigh-back":
+            return "weigh back", f"left in the {body['container']} (phase {body['phase']})", mass
+        case "top-up":
+            return "water make-up", body.get("note") or "water added", mass
+        case "take":
+            return "sample taken", body.get("why") or NOT_RECORDED, mass
+        case "adjust":
+            return "adjust", f"{body['material_row']['name']}{': ' + body['why'] if body.get('why') else ''}", mass
+        case _:
+            return "gross mass", f"gross {body['gross_g']} g, tare {body['tare_g']} g", _net(body)
 
 
 def _net(body: dict) -> str:

@@ -185,7 +185,8 @@ class TrialReport:
             ("item", "entry"),
             rows,
             title="Stability and preservation",
-            note="Without these, nothing is known about shelf life or preservation. A good look at the bench is not evidence of either.",
+            note="Without these, nothing is known about shelf life or preservation. "
+            "A good look at the bench is not evidence of either.",
         )
 
     def history(self) -> Block:
@@ -216,7 +217,7 @@ class TrialReport:
     # figures
 
     def figure_at_spec_age(self, property: str) -> Figure | str:
-        """One property at the age of its spec line, the trial beside the control; a sentence when there is nothing to draw."""
+        """One property at the age of its spec line, the trial beside the control; a sentence if nothing is drawn."""
         result = self._result(property)
         return (
             at_one_age(self.comparison, result)

@@ -5,6 +5,7 @@ The files are read with `tomllib` alone, so that a fault of the loader cannot hi
 
 from __future__ import annotations
 
+import itertools
 import re
 import tomllib
 from collections.abc import Iterator
@@ -45,20 +46,19 @@ FACT_UNITS = {
     "torque": "%",
 }
 MATERIAL_FACTS = ("active_range", "use_range", "heat_max", "melt_min", "ph_window", "density")
-KEYS = set(
-    """
-    water-deionised glycerin propanediol hydroxyethylcellulose hydroxypropyl-methylcellulose
-    guar-hydroxypropyltrimonium-chloride xanthan-gum disodium-edta citric-acid citric-acid-monohydrate
-    lactic-acid-88 sodium-hydroxide behentrimonium-chloride-80 behentrimonium-methosulfate-25
-    behentrimonium-methosulfate-50 cetrimonium-chloride-29 steartrimonium-chloride-80
-    stearamidopropyl-dimethylamine cetearyl-alcohol cetyl-alcohol stearyl-alcohol behenyl-alcohol cetyl-esters
-    caprylic-capric-triglyceride simmondsia-chinensis-seed-oil helianthus-annuus-seed-oil isopropyl-myristate
-    butyrospermum-parkii-butter panthenol-75 tilia-cordata-flower-extract calendula-officinalis-flower-extract
-    hydrolyzed-rice-protein-20 phenoxyethanol ethylhexylglycerin caprylyl-glycol sodium-benzoate
-    potassium-sorbate benzyl-alcohol parfum tocopherol sodium-laureth-sulfate-27 citric-acid-10-solution
-    lactic-acid-10-solution sodium-hydroxide-10-solution
-    """.split()
-)
+KEY_LIST = """
+water-deionised glycerin propanediol hydroxyethylcellulose hydroxypropyl-methylcellulose
+guar-hydroxypropyltrimonium-chloride xanthan-gum disodium-edta citric-acid citric-acid-monohydrate
+lactic-acid-88 sodium-hydroxide behentrimonium-chloride-80 behentrimonium-methosulfate-25
+behentrimonium-methosulfate-50 cetrimonium-chloride-29 steartrimonium-chloride-80
+stearamidopropyl-dimethylamine cetearyl-alcohol cetyl-alcohol stearyl-alcohol behenyl-alcohol cetyl-esters
+caprylic-capric-triglyceride simmondsia-chinensis-seed-oil helianthus-annuus-seed-oil isopropyl-myristate
+butyrospermum-parkii-butter panthenol-75 tilia-cordata-flower-extract calendula-officinalis-flower-extract
+hydrolyzed-rice-protein-20 phenoxyethanol ethylhexylglycerin caprylyl-glycol sodium-benzoate
+potassium-sorbate benzyl-alcohol parfum tocopherol sodium-laureth-sulfate-27 citric-acid-10-solution
+lactic-acid-10-solution sodium-hydroxide-10-solution
+"""
+KEYS = set(KEY_LIST.split())
 
 
 def read(name: str) -> dict:
@@ -115,7 +115,7 @@ def test_the_walk_reaches_every_kind_of_row():
     assert sum(1 for where, _ in vouched() if ".parts[" in where) == len(re.findall(r'\brole = "', text))
 
 
-@pytest.mark.parametrize("where, row", [pytest.param(where, row, id=where) for where, row in vouched()])
+@pytest.mark.parametrize(("where", "row"), [pytest.param(where, row, id=where) for where, row in vouched()])
 def test_every_vouched_row_has_a_kind_and_a_known_source(where, row):
     assert row["kind"] in KINDS
     assert row["source"] in SOURCES
@@ -160,7 +160,9 @@ def test_the_number_of_memory_values_may_only_fall(capsys):
     )
 
 
-@pytest.mark.parametrize("where, name, row", [pytest.param(where, name, row, id=where) for where, name, row in facts()])
+@pytest.mark.parametrize(
+    ("where", "name", "row"), [pytest.param(where, name, row, id=where) for where, name, row in facts()]
+)
 def test_a_fact_is_a_number_or_an_ordered_range_in_its_unit(where, name, row):
     numbers = {key: Decimal(row[key]) for key in ("value", "low", "high") if key in row}
     assert all(isinstance(row[key], str) for key in numbers)
@@ -176,7 +178,7 @@ def test_a_fact_is_a_number_or_an_ordered_range_in_its_unit(where, name, row):
 def test_the_materials_asked_for_are_there_once():
     rows = TABLES["materials"]["material"]
     assert len(rows) == len(MATERIALS)
-    assert KEYS <= MATERIALS.keys()
+    assert MATERIALS.keys() >= KEYS
     assert len(SUBSTANCES) == len(TABLES["substances"]["substance"])
 
 
@@ -316,7 +318,7 @@ NIST_LOG_K = {
 @pytest.mark.parametrize("inci", NIST_LOG_K)
 def test_stepwise_constants_are_the_differences_of_the_printed_ones(inci):
     cumulative = [Decimal(0), *map(Decimal, NIST_LOG_K[inci])]
-    stepwise = [after - before for before, after in zip(cumulative, cumulative[1:], strict=False)]
+    stepwise = [after - before for before, after in itertools.pairwise(cumulative)]
     assert [Decimal(fact["value"]) for fact in SUBSTANCES[inci]["pka"]] == stepwise[::-1]
 
 
@@ -354,7 +356,7 @@ LEVELS = [("cetearyl-alcohol", level) for level in ("3.00", "4.00", "6.00", "7.0
 ]
 
 
-@pytest.mark.parametrize("key, pct", [*LINDEN.items(), *CALENDULA.items(), *LEVELS])
+@pytest.mark.parametrize(("key", "pct"), [*LINDEN.items(), *CALENDULA.items(), *LEVELS])
 def test_an_ordinary_conditioner_stays_inside_the_use_ranges(key, pct):
     use = MATERIALS[key]["use_range"]
     assert Decimal(use.get("low", "0")) <= Decimal(pct) <= Decimal(use.get("high", "100"))
@@ -365,7 +367,7 @@ def test_the_ordinary_conditioners_are_whole():
 
 
 @pytest.mark.parametrize(
-    "key, pct",
+    ("key", "pct"),
     [
         ("sodium-benzoate", "3.0"),
         ("cetearyl-alcohol", "12"),
@@ -395,7 +397,7 @@ def test_heat_sensitive_materials_have_a_limit_and_waxes_a_melting_temperature()
     waxes = [
         row
         for row in MATERIALS.values()
-        if "gel network" in row["function"] or "cationic" in row["function"] and row["phases"] == ["oil"]
+        if "gel network" in row["function"] or ("cationic" in row["function"] and row["phases"] == ["oil"])
     ]
     assert len(waxes) == 9
     assert all(55 <= Decimal(row["melt_min"]["value"]) <= 85 for row in waxes)

@@ -79,6 +79,16 @@ def test_what_cannot_be_read_says_why(text, to, code):
     assert caught.value.mend
 
 
+@pytest.mark.parametrize(
+    "unit",
+    ["g(", "g*", "2g", "g²²", "g+m", "mdB", "g/0", "g/0_1j", "g^0", "g" + "/g" * 3000, "g**m", "_1j", "日", "g/(kg"],
+)
+def test_a_unit_that_cannot_be_read_is_refused_whatever_the_registry_raises(unit):
+    with pytest.raises(UnitError) as caught:
+        read(f"5 {unit}", "g")
+    assert caught.value.code == "units.unknown"
+
+
 def test_a_comma_before_three_digits_names_both_readings_and_a_declared_mark_settles_it():
     with pytest.raises(UnitError, match=r"1234 or 1\.234"):
         read("1,234 g", "g")

@@ -23,7 +23,11 @@ age = "24 h"
 [[phase]]
 name = "A"
 kind = "water"
-line = [{material = "water-deionised", qs = true}, {material = "glycerin", pct = "4.00"}, {material = "citric-acid", pct = "0.10"}]
+line = [
+  {material = "water-deionised", qs = true},
+  {material = "glycerin", pct = "4.00"},
+  {material = "citric-acid", pct = "0.10"},
+]
 [[phase]]
 name = "B"
 kind = "oil"

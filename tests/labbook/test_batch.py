@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 import kit
-from kit.errors import BatchError, KitError, RecordError, UnitError
+from kit.errors import BatchError, KitError, RecordError, RepeatedReadingWarning, UnitError
 
 
 def entries(bench, name="MEA-01/1"):
@@ -45,7 +45,8 @@ class TestRunTwice:
         first = day()
         count = len(entries(bench))
         bench.clock.later(hours=20)
-        again = day()
+        with pytest.warns(RepeatedReadingWarning, match="If this is a new reading, say so"):
+            again = day()
         assert all(receipt.new for receipt in first)
         assert not any(receipt.new for receipt in again)
         assert [receipt.seq for receipt in again] == [receipt.seq for receipt in first]
@@ -275,9 +276,11 @@ class TestAsMade:
     def test_the_record_leads_to_the_hand_worked_composition(self, bench, batch):
         """Worked by hand from mass balance; nothing here comes from the kit.
 
-        Planned for 400 g: water 346.40, glycerin 16.00, citric 0.40 | cetearyl 20.00, BTAC 10.00 | phenoxyethanol 3.20, extract 4.00.
+        Planned for 400 g: water 346.40, glycerin 16.00, citric 0.40 | cetearyl 20.00, BTAC 10.00 | phenoxyethanol 3.20,
+        extract 4.00.
         Glycerin weighed 18.60: everything weighed is 402.60 g.
-        2.0 g stayed in the oil beaker, 20:10 of cetearyl and BTAC: 18.6667 and 9.3333 g arrived; 400.60 g in the vessel.
+        2.0 g stayed in the oil beaker, 20:10 of cetearyl and BTAC: 18.6667 and 9.3333 g arrived; 400.60 g in the
+        vessel.
         Net 394.60 g: 6.00 g of water are gone, 340.40 g left.
         20 g of 394.60 g taken out: every line times 374.60/394.60 = 0.949316.
         1.2 g of citric acid 10 % poured in: 0.12 g citric acid and 1.08 g water; 375.80 g in all.
@@ -359,3 +362,13 @@ class TestCheck:
         assert "labbook.stream_gone" in {code for code, _ in bench.book.check(against=gone).problems}
         longer = {"batch/MEA-01/1": {"seq": heads["batch/MEA-01/1"]["seq"] + 3, "hash": "0" * 64}}
         assert "labbook.tail_missing" in {code for code, _ in bench.book.check(against=longer).problems}
+
+
+def test_an_equal_reading_at_a_later_age_is_added_when_it_says_so(bench, finished):
+    bench.clock.later(hours=24)
+    finished.read_ph("4.60", temp="25 degC")
+    bench.clock.later(hours=144)
+    with pytest.warns(RepeatedReadingWarning, match="144 h ago"):
+        assert not finished.read_ph("4.60", temp="25 degC").new
+    assert finished.read_ph("4.60", temp="25 degC", age="7 d").new
+    assert [reading.age_h for reading in finished.view.readings] == [Decimal("24.00"), Decimal("168.00")]

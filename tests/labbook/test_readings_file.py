@@ -120,7 +120,7 @@ def test_blank_columns_at_the_end_of_a_sheet_do_no_harm_but_what_stands_there_is
 
 
 @pytest.mark.parametrize(
-    "encoding, note",
+    ("encoding", "note"),
     [("utf-8", ""), ("utf-8-sig", ""), ("utf-16", ""), ("utf-32", ""), ("cp1252", "Windows-1252")],
 )
 def test_encodings(book, save, encoding, note):
@@ -152,7 +152,7 @@ def test_row_numbers_are_those_of_a_spreadsheet(book, save):
 
 
 @pytest.mark.parametrize(
-    "text, mark",
+    ("text", "mark"),
     [
         ("batch;property;value;temp;measured_at\nMEA-01/1;pH;4,59;25,0 degC;2026-03-03 09:10\n", ","),
         ("sep=;\nbatch;property;value;temp;measured_at\nMEA-01/1;pH;4,59;25 degC;2026-03-03 09:10\n", ","),
@@ -216,7 +216,7 @@ GOOD = "batch,property,value\nMEA-01/1,pH,4.59\n"
 
 
 @pytest.mark.parametrize(
-    "content, code, says",
+    ("content", "code", "says"),
     [
         ("", "import.empty", "empty"),
         ("\n \n", "import.empty", "empty"),
@@ -265,7 +265,7 @@ def test_a_missing_file_names_the_nearest(book, save):
 
 
 @pytest.mark.parametrize(
-    "options, code, says",
+    ("options", "code", "says"),
     [
         ({"decimal_mark": ";"}, "import.decimal_mark", '"." or ","'),
         ({"delimiter": "x"}, "import.delimiter", "semicolon"),
@@ -298,7 +298,7 @@ def _row(**cells: str) -> str:
 
 
 @pytest.mark.parametrize(
-    "row, column, code, says",
+    ("row", "column", "code", "says"),
     [
         (_row(batch="MEA-1/1"), "batch", "import.batch", "MEA-01/1"),
         (_row(batch="mea-01"), "batch", "import.batch", "MEA-01/1"),
@@ -485,7 +485,7 @@ def test_a_batch_that_grew_after_the_preview_is_not_written_to_blindly(book, sav
 
 
 @pytest.mark.parametrize(
-    "cell, zone, utc",
+    ("cell", "zone", "utc"),
     [
         ("2026-03-03 09:10", None, "08:10"),  # the bench clock shows +01:00
         ("2026-03-03 9:10:30", None, "08:10"),

@@ -262,7 +262,7 @@ class TestAppend:
         assert weigh(store, "LIN-03/1", "1.50", measured_at=START).measured_at == "2026-03-02T09:00:00+01:00"
 
     @pytest.mark.parametrize(
-        "body, code", [({"mass": 1.5}, "labbook.float"), ({"a": b""}, "labbook.body"), ("text", "labbook.body")]
+        ("body", "code"), [({"mass": 1.5}, "labbook.float"), ({"a": b""}, "labbook.body"), ("text", "labbook.body")]
     )
     def test_a_bad_body_stores_nothing(self, store, body, code):
         before = store.heads()
@@ -385,7 +385,7 @@ class TestProjections:
         assert [row["seq"] for row in store.rows("reading", value=None)] == [2]
 
     @pytest.mark.parametrize(
-        "table, row, code",
+        ("table", "row", "code"),
         [
             ("nothing", {}, "labbook.column"),
             ("reading", {"propperty": "pH"}, "labbook.column"),

@@ -275,7 +275,7 @@ class TestCheck:
         with Store.open(book) as store:
             assert refused(store.read, "LIN-04/1").code == code
 
-    @pytest.mark.parametrize("column, value", [("kind", "'void'"), ("seq", "9")])
+    @pytest.mark.parametrize(("column", "value"), [("kind", "'void'"), ("seq", "9")])
     def test_an_edited_column_beside_the_text(self, book, column, value):
         self.tamper(book, f"UPDATE entry SET {column} = {value} WHERE stream_id = 3 AND seq = 4")
         assert [code for code, _ in self.find(book)] == ["labbook.edited"]

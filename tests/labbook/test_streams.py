@@ -140,7 +140,7 @@ class TestParse:
     def test_what_is_no_entry_any_more_says_so(self, text):
         assert refused(parse, text, "0" * 64, "entry 4").code == "labbook.edited"
 
-    @pytest.mark.parametrize("key, value", [("seq", "1"), ("seq", True), ("body", []), ("extra", 1)])
+    @pytest.mark.parametrize(("key", "value"), [("seq", "1"), ("seq", True), ("body", []), ("extra", 1)])
     def test_fields_of_another_kind_say_so(self, key, value):
         fields = json.loads(chain(1)[0].text) | {key: value}
         assert refused(parse, json.dumps(fields), "").code == "labbook.edited"
@@ -167,7 +167,9 @@ class TestVerifyChain:
             error = refused(verify_chain, entries, "LIN-03/1")
             assert (error.code, error.where) == ("labbook.edited", f'stream "LIN-03/1", entry {which + 1}')
 
-    @pytest.mark.parametrize("first, last, words", [(2, 2, "Entry 2 is missing"), (2, 4, "Entries 2 to 4 are missing")])
+    @pytest.mark.parametrize(
+        ("first", "last", "words"), [(2, 2, "Entry 2 is missing"), (2, 4, "Entries 2 to 4 are missing")]
+    )
     def test_a_gap_names_what_is_missing(self, first, last, words):
         entries = chain(6)
         error = refused(verify_chain, entries[: first - 1] + entries[last:], "LIN-03/1")

@@ -93,7 +93,7 @@ UNREAD = [("cap.quat_sum_leave_on", "Annex III entry 287", {"leave-on hair"}, "3
 
 
 @pytest.mark.parametrize(
-    "code, entry, products, limit, basis, members", [*LAW, *UNREAD], ids=[row[0] for row in [*LAW, *UNREAD]]
+    ("code", "entry", "products", "limit", "basis", "members"), [*LAW, *UNREAD], ids=[row[0] for row in [*LAW, *UNREAD]]
 )
 def test_a_cap_is_the_number_of_its_entry(code, entry, products, limit, basis, members):
     cap = CAPS[code]

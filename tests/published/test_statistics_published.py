@@ -102,7 +102,7 @@ def test_welch_turned_round_changes_only_the_sign():
 
 
 @pytest.mark.parametrize(
-    "groups, residual_sd, df",
+    ("groups", "residual_sd", "df"),
     [
         (SIRSTV, 1.04076068334656e-01, 20),  # certified residual standard deviation, SiRstv.dat
         (ATMWTAG, 1.51048314446410e-05, 46),  # certified residual standard deviation, AtmWtAg.dat
@@ -127,7 +127,7 @@ def test_pooled_two_sample_t_squared_is_nists_certified_f():
 T_TABLE = {1: 12.706, 2: 4.303, 3: 3.182, 4: 2.776, 5: 2.571, 6: 2.447, 10: 2.228, 20: 2.086, 30: 2.042, 120: 1.980}
 
 
-@pytest.mark.parametrize("df, t", T_TABLE.items())
+@pytest.mark.parametrize(("df", "t"), T_TABLE.items())
 def test_half_width_is_the_tabled_t_times_the_standard_error(df, t):
     # sd 1, one value against one: the standard error is sqrt(2)
     result = pooled_two_sample(0.0, 1, 1, 1.0, df)
@@ -136,7 +136,7 @@ def test_half_width_is_the_tabled_t_times_the_standard_error(df, t):
 
 
 @pytest.mark.parametrize(
-    "n1, n2, sd, df, by_hand",
+    ("n1", "n2", "sd", "df", "by_hand"),
     [
         # half-width = t x sd x sqrt(1/n1 + 1/n2), t from the table above, batch SD 8 %
         (2, 2, 0.08, 2, 4.303 * 0.08 * 1.0),

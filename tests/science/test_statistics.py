@@ -23,7 +23,7 @@ def samples(n1: int, n2: int, seed: int) -> tuple[list[float], list[float]]:
     return list(random.normal(9.8, 0.08, n1)), list(random.normal(9.9, 0.35, n2))
 
 
-@pytest.mark.parametrize("n1, n2", SIZES)
+@pytest.mark.parametrize(("n1", "n2"), SIZES)
 @pytest.mark.parametrize("seed", range(5))
 @pytest.mark.parametrize("confidence", [0.90, 0.95, 0.99])
 def test_welch_agrees_with_scipy_and_statsmodels(n1, n2, seed, confidence):
@@ -42,7 +42,7 @@ def test_welch_agrees_with_scipy_and_statsmodels(n1, n2, seed, confidence):
     assert ours.excludes_zero is bool(theirs.pvalue < 1 - confidence)
 
 
-@pytest.mark.parametrize("n1, n2", SIZES)
+@pytest.mark.parametrize(("n1", "n2"), SIZES)
 @pytest.mark.parametrize("seed", range(5))
 def test_pooling_two_samples_agrees_with_students_t_of_scipy_and_statsmodels(n1, n2, seed):
     a, b = samples(n1, n2, seed)

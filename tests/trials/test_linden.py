@@ -98,7 +98,7 @@ def test_readings_of_different_age_are_never_set_against_one_another(comparison)
 
 
 @pytest.mark.parametrize(
-    "age,first,second",
+    ("age", "first", "second"),
     [("1 h", 8800, 8320), ("24 h", 15600, 16720), ("72 h", 19000, 20080), ("7 d", 19600, 20400)],
 )
 def test_the_mean_of_two_batches_is_the_geometric_one(comparison, age, first, second):
@@ -141,7 +141,7 @@ def test_ph_is_compared_by_difference(comparison):
 
 
 @pytest.mark.parametrize(
-    "label,verdict,words",
+    ("label", "verdict", "words"),
     [
         ("LIN-03, LIN-06", PASS, "mean 19530 mPa.s inside 15000 to 25000 mPa.s, n = 2 batches, 2 readings"),
         ("LIN-01", NOT_TESTED, "spindle differs: LIN-01/1 disc 4, the method disc 5"),

@@ -151,7 +151,7 @@ def test_another_instrument_is_not_set_against_the_controls_reading_but_judged_b
 
 
 @pytest.mark.parametrize(
-    "control_storage,trial_storage,state,code",
+    ("control_storage", "trial_storage", "state", "code"),
     [
         ("25 degC", "40 degC", "not comparable", "compare.storage"),
         ("", "40 degC", "shown, not tested", "compare.storage_unknown"),

@@ -28,7 +28,7 @@ def judged(bench, spec: list[SpecLine], values: list[int], property: str = "visc
 
 
 @pytest.mark.parametrize(
-    "limits,values,verdict",
+    ("limits", "values", "verdict"),
     [
         # a mean on the limit is inside it, one unit beyond is not
         ({"low": "15000"}, [15000], PASS),
@@ -126,7 +126,7 @@ def test_a_spec_line_without_a_method_takes_the_only_one(empty):
 
 
 @pytest.mark.parametrize(
-    "limits,verdict,shown",
+    ("limits", "verdict", "shown"),
     [
         ([{"low": "15000"}, {"high": "18000"}], FAIL, "above 15000 to 18000 mPa.s"),
         # the narrower of each counts: 16000 to 20000
@@ -149,7 +149,7 @@ def words(bench, *seen: tuple[str, str], allowed: tuple[str, ...] = ("none",), a
 
 
 @pytest.mark.parametrize(
-    "seen,verdict,why",
+    ("seen", "verdict", "why"),
     [
         ([("7 d", "none")], PASS, "none, n = 1 batch"),
         ([("7 d", "None")], PASS, "none, n = 1 batch"),

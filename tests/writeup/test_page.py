@@ -179,7 +179,7 @@ def test_the_page_has_one_title_landmarks_and_a_language():
 
 
 @pytest.mark.parametrize(
-    "cells, levels",
+    ("cells", "levels"),
     [(["# A", "# B", "## C"], "223"), (["### A", "#### B"], "23"), (["# Linden LIN-03", "## A"], "2"),
      (["# Own", "# Own"], "22"),
      (["###### A", "# B", "# C"], "622")],
@@ -292,7 +292,7 @@ def test_plotlys_own_packing_is_read_back():
 
 
 @pytest.mark.parametrize(
-    "traces, layout, columns, rows",
+    ("traces", "layout", "columns", "rows"),
     [
         ([LINE], {"xaxis": {"title": {"text": "Age, h"}}, "yaxis": {"title": "mPa s"}}, ("Age, h", "mPa s"),
          (("1", "9000"), ("24", "19000"))),
@@ -344,7 +344,7 @@ def test_a_dropped_figure_is_noticed(monkeypatch):
 
 
 @pytest.mark.parametrize(
-    "shown, code, said",
+    ("shown", "code", "said"),
     [
         (
             {"output_type": "error", "ename": "ValueError", "evalue": "no\nway", "traceback": []},
@@ -392,7 +392,7 @@ def test_markdown_shows_raw_html_and_does_not_obey_it(hostile):
 
 
 @pytest.mark.parametrize(
-    "given, kept",
+    ("given", "kept"),
     [
         ("<b onclick=x>a</b><script>1</script><style>p{}</style>", "<b>a</b>"),
         (

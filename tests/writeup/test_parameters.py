@@ -73,7 +73,7 @@ def test_sources_may_be_lists_of_lines_as_notebook_files_have_them(template):
 
 
 @pytest.mark.parametrize(
-    "cell, code",
+    ("cell", "code"),
     [
         (CELL + "\ntwice = target_ph * 2", "template.parameter_derived"),  # would keep the template's own 9.2
         (CELL.replace("4.6", "2 + 2.6"), "template.parameter_derived"),
@@ -94,7 +94,7 @@ def test_a_parameters_cell_holds_declared_plain_values_only(template, cell, code
 
 
 @pytest.mark.parametrize(
-    "change, code",
+    ("change", "code"),
     [
         ({"name": "2nd"}, "template.parameter_name"),
         ({"name": "class"}, "template.parameter_name"),
@@ -200,7 +200,7 @@ FOREIGN = [
 ]
 
 
-@pytest.mark.parametrize("name, value", FOREIGN, ids=lambda value: type(value).__name__)
+@pytest.mark.parametrize(("name", "value"), FOREIGN, ids=lambda value: type(value).__name__)
 def test_what_json_cannot_carry_is_refused_and_papermill_would_have_made_it_text(declaration, name, value):
     from papermill.translators import PythonTranslator
 
@@ -218,7 +218,7 @@ def test_a_number_is_a_plain_finite_number(declaration, value):
 
 
 @pytest.mark.parametrize(
-    "name, value",
+    ("name", "value"),
     [("packs", 24.0), ("packs", True), ("label", 1), ("trial", 3), ("source", ""), ("trials", "LIN-03"),
      ("trials", [1]), ("days", [1.5]), ("ages", [[1]]), ("trials", [None])],
 )  # fmt: skip
@@ -234,7 +234,7 @@ def test_a_choice_outside_the_list_offers_the_nearest(declaration):
 
 
 @pytest.mark.parametrize(
-    "name, text, value",
+    ("name", "text", "value"),
     [("target_ph", "4.6", 4.6), ("target_ph", "5", 5), ("packs", "24", 24), ("label", "yes", True),
      ("label", "False", False),
      ("trials", "LIN-03, LIN-04", ["LIN-03", "LIN-04"]), ("trials", '["a, b"]', ["a, b"]), ("ages", "1,24", [1, 24]),
@@ -246,7 +246,7 @@ def test_text_from_the_command_line_becomes_the_declared_type(declaration, name,
 
 
 @pytest.mark.parametrize(
-    "name, text",
+    ("name", "text"),
     [("target_ph", "4,6"), ("target_ph", "nan"), ("target_ph", "about 5"), ("packs", "24.0"), ("label", "perhaps"),
      ("market", "Mars"), ("ages", "[1, \"a\"]"), ("ages", "[1"), ("packs", "")],
 )  # fmt: skip

@@ -281,7 +281,7 @@ def test_time_is_counted_over_all_cells_together(toys):
 
 
 @pytest.mark.parametrize(
-    "cell, word", [("import os\nos._exit(3)", "3"), ("import os\nos.kill(os.getpid(), 9)", "memory")]
+    ("cell", "word"), [("import os\nos._exit(3)", "3"), ("import os\nos.kill(os.getpid(), 9)", "memory")]
 )
 def test_a_dead_kernel_is_said_to_be_dead(toys, cell, word):
     error = refusal(toys.template(cell))
