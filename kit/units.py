@@ -55,12 +55,15 @@ _CANONICAL = {
 _UNREADABLE = (
     TokenError,  # "g(": a bracket or quotation left open
     AssertionError,  # "g*": an operator without its other side
-    ValueError,  # "2g", "g²²": a number or a power where none can be
+    ValueError,  # "kg 2", "²": a number or a power where none can be
     TypeError,  # "g+m": a sum of units; "mdB": a prefix before a logarithmic unit
     ArithmeticError,  # "g/0"
     LookupError,  # "g^0"
     RecursionError,  # thousands of operators in a row
 )
+
+# Signs that no unit has; the registry's parser passes over some of them, but "g?" is not grams.
+_STRAY = re.compile(r"[^\w\s°℃℉·⋅.*/^()%+-]")
 
 # A turn is not a radian per second: these stay outside the general registry on purpose.
 _TURNS_PER_MINUTE = {"rpm": Decimal(1), "rev/s": Decimal(60)}
@@ -269,6 +272,8 @@ def _convert(value: Decimal, given: str, wanted: str, *, text: object, to: str, 
 
     registry = _registry()
     try:
+        if _STRAY.search(given):
+            raise pint.UndefinedUnitError(given)
         return _tidy(registry.Quantity(value, _for_pint(given)).to(_for_pint(wanted)).magnitude)
     except pint.DimensionalityError:
         raise _wrong_kind(text, to, where) from None

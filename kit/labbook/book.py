@@ -240,8 +240,8 @@ class Labbook:
 
         Raises
         ------
-        RecordError   `batch.open` when the operator has another batch open (it is named), `batch.taken` when that number
-                      is taken by another sheet, `labbook.trial_formula` when the trial tries another version.
+        RecordError   `batch.open` when the operator has another batch open (it is named), `batch.taken` when the number
+                      has another sheet, `labbook.trial_formula` when the trial tries another formula version.
         """
         source = self.source()
         study_name = source.study(study or self._study_of(trial, source)).name

@@ -257,7 +257,7 @@ class Store:
         with self._file.reading() as connection:
             return check_book(connection, against, rebuild)
 
-    # Helpers
+    # Shared by the parts above
 
     def _known(self, drafts: Sequence[Draft]) -> Known:
         return {draft.stream: self._streams[draft.stream] for draft in drafts if draft.stream in self._streams}

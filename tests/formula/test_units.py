@@ -81,7 +81,7 @@ def test_what_cannot_be_read_says_why(text, to, code):
 
 @pytest.mark.parametrize(
     "unit",
-    ["g(", "g*", "2g", "g²²", "g+m", "mdB", "g/0", "g/0_1j", "g^0", "g" + "/g" * 3000, "g**m", "_1j", "日", "g/(kg"],
+    ["g(", "g*", "kg 2", "²", "g+m", "mdB", "g/0", "g/0_1j", "g^0", "g" + "/g" * 3000, "g**m", "_1j", "日", "g/(kg"],
 )
 def test_a_unit_that_cannot_be_read_is_refused_whatever_the_registry_raises(unit):
     with pytest.raises(UnitError) as caught:
@@ -133,3 +133,10 @@ def test_any_text_is_read_or_refused_in_words(text):
         assert problem.code.startswith("units.")
     else:
         assert value.is_finite()
+
+
+@pytest.mark.parametrize("text", ["5 g?", "5 g\\", "5 g!", "5 g;"])
+def test_a_stray_sign_is_not_passed_over(text):
+    with pytest.raises(UnitError) as caught:
+        read(text, to="kg")
+    assert caught.value.code == "units.unknown"
