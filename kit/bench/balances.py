@@ -120,7 +120,7 @@ def smallest_weight_g(
 
     Examples
     --------
-    >>> str(smallest_weight_g(Decimal("0.01")))
+    >>> str(smallest_weight_g(Decimal("0.01")).normalize())
     '0.82'
     """
     return Balance("", division_g, repeatability_g).smallest_g(relative_pct)

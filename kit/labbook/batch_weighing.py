@@ -6,6 +6,7 @@ from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
+from kit.bench.containers import weighed_back
 from kit.bench.made import gross_check
 from kit.bench.sheet import SheetLine
 from kit.bench.weighing import OverWeighing, corrections, judge
@@ -14,15 +15,6 @@ from kit.formula.material import Material
 from kit.labbook.batch_record import BatchRecord
 from kit.labbook.receipt import Receipt
 from kit.units import plain
-
-_TOOLS = (
-    "head",
-    "stirrer",
-    "spatula",
-    "whisk",
-    "thermometer",
-    "electrode",
-)  # what was in the batch itself, not in one phase
 
 
 class Weighing(BatchRecord):
@@ -100,19 +92,28 @@ class Weighing(BatchRecord):
     def weigh_back(self, container: str, mass: str, *, phase: str = "", note: str = "", at: str = "") -> Receipt:
         """Record what was left behind in a beaker or boat, "oil beaker", "2.1 g". It never reached the batch.
 
+        Parameters
+        ----------
+        container : str   A phase or its kind ("beaker B", "oil beaker"), a material in a boat of its own ("parfum boat"),
+                          or a tool that was in the batch itself ("mixing head").
+        phase : str       The phase it held, where its name does not say.
+
         Raises
         ------
-        BatchError   `batch.phase_of_beaker` when it is not clear which phase the beaker held.
+        BatchError   `batch.container` when it is not clear what the container held.
         """
+        grams = self._mass(mass, f"weigh back {container}")
+        held = weighed_back(phase or container, grams, self.formula)
         body = {
             "container": container,
-            "phase": phase or self._phase_of(container),
+            "phase": held.phase,
+            "material": held.material.key if held.material else "",
             "note": note,
             "at": at,
-            "mass_g": plain(self._mass(mass, f"weigh back {container}")),
+            "mass_g": plain(grams),
         }
-        held = f"phase {body['phase']}" if body["phase"] else "batch"
-        return self._record("weigh-back", body, f"{body['mass_g']} g left on or in the {container} ({held})", at=at)
+        of = held.material.name if held.material else f"phase {held.phase}" if held.phase else "batch"
+        return self._record("weigh-back", body, f"{body['mass_g']} g left on or in the {container} ({of})", at=at)
 
     def gross(self, gross: str, *, tare: str, holds: str = "", note: str = "", at: str = "") -> Receipt:
         """Record vessel plus batch on the balance; the receipt says what is missing and what make-up that would be.
@@ -243,26 +244,6 @@ class Weighing(BatchRecord):
             "at": at,
         }
         return self._record("over-weighing", body, f"{line.material.name} over-weighed: {choice}", at=at)
-
-    def _phase_of(self, container: str) -> str:
-        """The phase a beaker held, from its name; empty for a tool that was in the batch itself."""
-        words = container.lower().replace("-", " ").split()
-        if any(word in _TOOLS for word in words):
-            return ""
-        fits = [
-            phase.name
-            for phase in self.formula.phases
-            if set(phase.kind.replace("-", " ").split()) <= set(words) or phase.name.lower() in words
-        ]
-        if len(fits) != 1:
-            raise BatchError(
-                f"it is not clear which phase the {container} held",
-                where=f"batch {self.name}",
-                allowed=", ".join(f"{phase.name} ({phase.kind})" for phase in self.formula.phases),
-                mend='say phase="B"',
-                code="batch.phase_of_beaker",
-            )
-        return fits[0]
 
     def _water(self) -> Material:
         for _, line in self.formula.placed_lines():

@@ -241,7 +241,8 @@ def _event(item: Effective, batch: BatchView):
         case "weigh":
             return Weighed(material_of(body, batch.formula), body["phase"], batch._phase_kinds[body["phase"]], mass)
         case "weigh-back":
-            return WeighedBack(mass, body["phase"], body["container"])
+            boat = material_of(body, batch.formula) if body.get("material") else None
+            return WeighedBack(mass, body["phase"], body["container"], boat)
         case "combine":
             return Combined(tuple(body["phases"]))
         case "add":

@@ -69,7 +69,9 @@ def test_over_weighed_glycerin_accepted(sheet, weighed):
     assert found.accepted.total == 100
     assert found.accepted_g == D("402.60")
     assert not found.feasible
-    assert "21.7 %" in found.rescale_table().text()
+    assert "grow by 21.7 %" in found.rescale_table().text()
+    assert "Rescaling by 1.2167 is not advised" in found.words()
+    assert "Glycerin becomes 3.63 % instead of 3.00 %, the batch 402.60 g" in found.words()
     assert "3.63" in found.accept_table().text()
     assert "2.60 g" in found.words()
 

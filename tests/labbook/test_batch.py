@@ -124,11 +124,14 @@ class TestWeighing:
         assert caught.value.code == "batch.rescale"
         assert batch.accept("glycerin", why="inert").new
 
-    def test_the_beaker_must_name_a_phase(self, finished, batch):
-        del finished
+    def test_a_container_must_say_what_it_held(self, bench, batch):
         with pytest.raises(BatchError) as caught:
             batch.weigh_back("green cup", "1 g")
-        assert caught.value.code in ("batch.phase_of_beaker", "batch.finished")
+        assert caught.value.code == "batch.container"
+        assert len(entries(bench)) == 1
+        assert batch.weigh_back("green cup", "1.0 g", phase="B").new
+        assert "Phenoxyethanol" in str(batch.weigh_back("phenoxyethanol boat", "0.10 g"))
+        assert "(batch)" in str(batch.weigh_back("mixing head", "1.2 g"))
 
 
 class TestOneOpenBatch:
