@@ -14,7 +14,7 @@ from kit.formula.composition import Step, apportion, show_pct
 from kit.formula.formula import Formula
 from kit.formula.material import Material
 from kit.formula.rules import balance as balance_rules
-from kit.formula.rules.findings import PRACTICE, Finding
+from kit.formula.rules.findings import Finding
 from kit.show import Block, Table, listing
 from kit.sources import read_data
 from kit.units import plain
@@ -318,7 +318,7 @@ def _below_smallest(lines: tuple[SheetLine, ...]) -> tuple[Finding, ...]:
     )
     return (
         Finding(
-            "caution", "weighing.below_smallest", words, tuple(line.material.key for line in small), source=PRACTICE
+            "caution", "weighing.below_smallest", words, tuple(line.material.key for line in small), source="usp-41"
         ),
     )
 

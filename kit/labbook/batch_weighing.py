@@ -94,7 +94,7 @@ class Weighing(BatchRecord):
 
         Parameters
         ----------
-        container : str   A phase or its kind ("beaker B", "oil beaker"), a material in a boat of its own ("parfum boat"),
+        container : str   A phase or its kind ("beaker B", "oil beaker"), a material in its own boat ("parfum boat"),
                           or a tool that was in the batch itself ("mixing head").
         phase : str       The phase it held, where its name does not say.
 
