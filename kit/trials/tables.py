@@ -127,7 +127,7 @@ def verdicts_table(comparison: Compared) -> Table:
         (result.title, arm.arm_label, _verdict_cell(arm), _against_control(arm))
         for result in comparison.results
         for arm in result.arms
-        if arm.verdict or arm.difference is not None or arm.difference_why
+        if arm.verdict or arm.difference is not None or len(arm.difference_why) >= _BRIEF
     ]
     rows += [
         (coded.title, arm.arm_label, _verdict_cell(arm), ABSENT)
