@@ -41,7 +41,7 @@ class Figure:
         """The figure as plotly JSON, plain lists only, its numbers in `layout.meta`."""
         small = f"font-size:12px;color:{TOKENS['quiet']}"
         heading = f"<b>{_mark_up(self.title)}</b><br><span style='{small}'>{_mark_up(self.subtitle)}</span>"
-        layout = _merged(_base_layout(), {"title": {"text": heading}, **self.layout})
+        layout = _merged(_base_layout(), {"title": {"text": heading}, **_typed(self.layout, _TYPED_IN_LAYOUT)})
         layout["meta"] = {
             "kit": {
                 "title": self.title,
@@ -51,7 +51,8 @@ class Figure:
                 "rows": [[str(cell) for cell in row] for row in self.table.rows],
             }
         }
-        return {"data": list(self.traces), "layout": layout, "config": {"displaylogo": False, "responsive": False}}
+        data = [_typed(trace, _TYPED_IN_TRACE) for trace in self.traces]
+        return {"data": data, "layout": layout, "config": {"displaylogo": False, "responsive": False}}
 
     def plotly(self):
         """The figure as a plotly `Figure`, to restyle by hand."""
@@ -109,8 +110,21 @@ def band(low: float | None, high: float | None, *, words: str) -> tuple[list[dic
 
 
 def _mark_up(text: str) -> str:
-    """Typed text inside plotly's small markup: angle brackets are shown, not obeyed."""
+    """Typed text inside plotly's small markup: angle brackets and ampersands are shown, not obeyed."""
     return str(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+
+
+_TYPED_IN_TRACE = ("name", "text", "x", "y")
+_TYPED_IN_LAYOUT = ("categoryarray", "title")
+
+
+def _typed(value: Any, keys: Sequence[str], inside: bool = False) -> Any:
+    """A copy in which typed text under these keys is shown as it is: names of lots and materials are no markup."""
+    if isinstance(value, dict):
+        return {key: _typed(item, keys, inside or key in keys) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_typed(item, keys, inside) for item in value]
+    return _mark_up(value) if inside and isinstance(value, str) else value
 
 
 def _base_layout() -> dict[str, Any]:

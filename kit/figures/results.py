@@ -141,8 +141,13 @@ def _reading_ticks(result: PropertyResult) -> dict:
     }
 
 
+def _scattered(result: PropertyResult) -> list[ArmResult]:
+    """Arms of two or more batches, which have a mean with an SD of batches."""
+    return [arm for arm in result.arms if arm.sd_batches is not None and arm.mean is not None]
+
+
 def _sd_bars(result: PropertyResult) -> dict | None:
-    arms = [arm for arm in result.arms if arm.sd_batches is not None and arm.mean is not None]
+    arms = _scattered(result)
     if not arms:
         return None
     highs = [_shift(result, arm, +1) - arm.mean for arm in arms]
@@ -195,15 +200,10 @@ def _left_out(result: PropertyResult, which: str) -> dict | None:
 
 
 def _control_band(result: PropertyResult) -> tuple[list[dict], list[dict]]:
-    control = result.arms[0]
-    if control.mean is None or result.scatter.sd is None:
+    limits = _control_limits(result)
+    if limits is None:
         return [], []
-    spread = result.scatter.sd
-    low, high = (
-        (control.mean * exp(-spread), control.mean * exp(spread))
-        if result.scale == LN
-        else (control.mean - spread, control.mean + spread)
-    )
+    low, high = limits
     shape = {
         "type": "rect",
         "xref": "paper",
@@ -226,6 +226,14 @@ def _control_band(result: PropertyResult) -> tuple[list[dict], list[dict]]:
         "font": {"size": 11, "color": TOKENS["quiet"]},
     }
     return [shape], [note]
+
+
+def _control_limits(result: PropertyResult) -> tuple[float, float] | None:
+    """The control's mean less and plus one pooled SD of batches. [unit]"""
+    mean, spread = result.arms[0].mean, result.scatter.sd
+    if mean is None or spread is None:
+        return None
+    return (mean * exp(-spread), mean * exp(spread)) if result.scale == LN else (mean - spread, mean + spread)
 
 
 def _spec(result: PropertyResult) -> tuple[list[dict], list[dict]]:
@@ -309,6 +317,17 @@ def _age_table(result: PropertyResult) -> Table:
     rows += [
         (
             arm.arm_label,
+            f"mean of {arm.n_batches} batches",
+            _shown(arm.mean, result.unit),
+            str(arm.n_readings),
+            f"± 1 SD of batches: {_span((_shift(result, arm, -1), _shift(result, arm, +1)), result)}",
+            arm.verdict or "no spec",
+        )
+        for arm in _scattered(result)
+    ]
+    rows += [
+        (
+            arm.arm_label,
             item.batch,
             _shown(item.value, result.unit),
             "1",
@@ -323,8 +342,18 @@ def _age_table(result: PropertyResult) -> Table:
         ("trials", "batch", _axis(result), "readings", "use", "against the spec"),
         rows,
         numeric=frozenset({2, 3}),
-        note=f"{sum(arm.n_batches for arm in result.arms)} batches in the means.",
+        note=_age_note(result),
     )
+
+
+def _age_note(result: PropertyResult) -> str:
+    limits = _control_limits(result)
+    band_words = f" Control ± 1 pooled SD of batches: {_span(limits, result)}." if limits else ""
+    return f"{sum(arm.n_batches for arm in result.arms)} batches in the means.{band_words}"
+
+
+def _span(limits: tuple[float, float], result: PropertyResult) -> str:
+    return " to ".join(_shown(limit, result.unit) for limit in limits)
 
 
 def _age_summary(result: PropertyResult) -> str:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from kit.bench.made import Made
 from kit.formula.composition import show_pct
 from kit.formula.material import Material
 from kit.labbook.view import BatchView
 from kit.show import Cell, Table
+from kit.trials.as_made import made_of
 from kit.units import plain
 
 NOT_RECORDED = Cell("NOT RECORDED", "flag")
@@ -15,7 +17,7 @@ NOT_RECORDED = Cell("NOT RECORDED", "flag")
 
 def batch_formula(batch: BatchView) -> Table:
     """Every line as meant and as made, with supply form, lot and grams weighed."""
-    meant, made = batch.composition("meant"), batch.composition("made")
+    meant, (made, why_not) = batch.composition("meant"), made_of(batch)
     lots, grams = batch.lots(), _grams(batch)
     rows = []
     for line in _all_lines(batch):
@@ -27,7 +29,7 @@ def batch_formula(batch: BatchView) -> Table:
                 line.material.name,
                 line.material.function or "–",
                 show_pct(meant.pct(key)) if meant.pct(key) else "–",
-                show_pct(made.pct(key)) if made.pct(key) else "–",
+                _made_pct(made, key),
                 plain(weighed) if weighed is not None else _unweighed(key, batch),
                 ", ".join(lots.get(key, ())) or NOT_RECORDED,
             )
@@ -39,15 +41,15 @@ def batch_formula(batch: BatchView) -> Table:
             Cell("total", "strong"),
             "",
             Cell(show_pct(meant.total), "strong"),
-            Cell(show_pct(made.total), "strong"),
-            plain(total),
+            Cell(show_pct(made.composition.total), "strong") if made else NOT_RECORDED,
+            plain(total) if grams else NOT_RECORDED,
             "",
         )
     )
     note = (
         "Meant: the formula. Made: from the mass balance of all weighings, losses, samples and adjusters. "
         "Label, limits and cost for release rest on the meant formula."
-    )
+    ) + (f"\nMade: {why_not}." if why_not else "")
     return Table(
         ("phase", "supply form", "function", "meant, % w/w", "made, % w/w", "weighed, g", "lot"),
         rows,
@@ -77,11 +79,16 @@ def supply_forms(batch: BatchView) -> Table:
 
 
 def inci_parts(batch: BatchView) -> Table:
-    """INCI parts of the product, meant and made, largest first."""
-    meant, made = batch.composition("meant").shares(), batch.composition("made").shares()
+    """INCI parts of the product, meant and made, in the order of the meant formula."""
+    meant, (made, _) = batch.composition("meant").shares(), made_of(batch)
+    shares = made.composition.shares() if made else {}
     rows = [
-        (inci, show_pct(meant[inci].pct) if inci in meant else "–", show_pct(made[inci].pct) if inci in made else "–")
-        for inci in dict.fromkeys([*meant, *made])
+        (
+            inci,
+            show_pct(meant[inci].pct) if inci in meant else "–",
+            show_pct(shares[inci].pct) if inci in shares else "–" if made else NOT_RECORDED,
+        )
+        for inci in dict.fromkeys([*meant, *shares])
     ]
     return Table(
         ("INCI", "meant, % w/w", "made, % w/w"),
@@ -93,11 +100,17 @@ def inci_parts(batch: BatchView) -> Table:
 
 
 def _all_lines(batch: BatchView):
+    made, _ = made_of(batch)
     seen = {}
-    for state in ("meant", "made"):
-        for line in batch.composition(state).lines:
-            seen.setdefault((line.phase, line.material.key), line)
+    for line in (*batch.composition("meant").lines, *(made.composition.lines if made else ())):
+        seen.setdefault((line.phase, line.material.key), line)
     return seen.values()
+
+
+def _made_pct(made: Made | None, key: str) -> str | Cell:
+    if made is None:
+        return NOT_RECORDED
+    return show_pct(made.composition.pct(key)) if made.composition.pct(key) else "–"
 
 
 def _materials(batch: BatchView) -> list[Material]:

@@ -10,6 +10,7 @@ from kit.labbook.ledger import Effective
 from kit.labbook.times import show_time
 from kit.labbook.view import BatchView
 from kit.show import Cell, Table
+from kit.trials.as_made import made_of
 from kit.units import plain
 from kit.writeup.report_formula import NOT_RECORDED
 
@@ -79,6 +80,12 @@ def steps_done(batch: BatchView) -> Table:
         )
         if not batch.standing(*kinds)
     ]
+    added = {item.body["phase"] for item in batch.standing("add")}
+    absent += [
+        f"adding phase {phase.name} (temperature, speed)"
+        for phase in batch.formula.phases
+        if phase.kind not in ("water", "oil") and phase.name not in added
+    ]
     rows += [("", words, NOT_RECORDED, "") for words in absent]
     return Table(
         ("time", "step", "recorded", "mass, g"), rows, title=f"{batch.name}: steps as done", numeric=frozenset({3})
@@ -105,7 +112,8 @@ def deviations(batch: BatchView, flagged: list[tuple[str, str, str]]) -> Table:
         if item.void:
             rows.append(("void", f"entry {item.seq} ({item.kind})", item.void))
     rows += [("flagged reading", words, code) for _, words, code in flagged]
-    rows += [(finding.severity, finding.words, finding.code) for finding in batch.made.findings]
+    made, _ = made_of(batch)
+    rows += [(finding.severity, finding.words, finding.code) for finding in (made.findings if made else ())]
     note = "" if rows else "None recorded."
     return Table(("kind", "what", "why or code"), rows, title=f"{batch.name}: deviations", note=note)
 

@@ -13,6 +13,7 @@ from kit.labbook.source import open_source
 from kit.labbook.times import show_time
 from kit.labbook.view import BatchView
 from kit.show import Block, Cell, Table
+from kit.trials.as_made import made_of
 from kit.trials.compare import Comparison, compare
 from kit.trials.results import PropertyResult
 from kit.writeup.cautions import cautions_table
@@ -104,7 +105,7 @@ class TrialReport:
 
     def formula(self) -> Block:
         """Meant and made, line by line, with the mass balance that leads from one to the other."""
-        return self._each(lambda batch: [batch_formula(batch), batch.made.balance_table()])
+        return self._each(lambda batch: [batch_formula(batch), _mass_balance(batch)])
 
     def materials(self) -> Block:
         """Supply forms and INCI parts."""
@@ -162,11 +163,14 @@ class TrialReport:
                 )
                 for item in batch.decisions
             ]
-        absent = (
-            [("–", "decision and next step", NOT_RECORDED, "–", "–")]
-            if not any(batch.decisions for batch in self.batches)
-            else []
-        )
+        absent = [
+            ("–", what, NOT_RECORDED, "–", "–")
+            for what, held in (
+                ("coded observations (grain, colour, odour)", any(batch.observations for batch in self.batches)),
+                ("decision and next step", any(batch.decisions for batch in self.batches)),
+            )
+            if not held
+        ]
         return Table(
             ("batch", "what", "entry", "age, h", "remark"),
             [*rows, *absent],
@@ -216,26 +220,27 @@ class TrialReport:
 
     # figures
 
-    def figure_at_spec_age(self, property: str) -> Figure | str:
+    def figure_at_spec_age(self, property: str) -> Figure | Block:
         """One property at the age of its spec line, the trial beside the control; a sentence if nothing is drawn."""
         result = self._result(property)
         return (
             at_one_age(self.comparison, result)
             if result is not None
-            else f"{property}: no comparable reading at the age of the spec. NOT RECORDED."
+            else Block((f"{property}: no comparable reading at the age of the spec. NOT RECORDED.",))
         )
 
-    def figure_over_age(self, property: str) -> Figure | str:
+    def figure_over_age(self, property: str) -> Figure | Block:
         """One property over age; a sentence when there is nothing to draw."""
-        return over_age(self.comparison, property) or f"{property} over age: no comparable reading. NOT RECORDED."
+        drawn = over_age(self.comparison, property)
+        return drawn or Block((f"{property} over age: no comparable reading. NOT RECORDED.",))
 
-    def figure_cooling(self) -> Figure | str:
+    def figure_cooling(self) -> Figure | Block:
         """The cooling log; a sentence when nothing was logged."""
-        return cooling_curve(self.batches) or "Cooling curve: NOT RECORDED."
+        return cooling_curve(self.batches) or Block(("Cooling curve: NOT RECORDED.",))
 
     def figures_made(self) -> list[Figure]:
-        """Made against meant, a figure a batch."""
-        return [meant_and_made(batch) for batch in self.batches]
+        """Made against meant, a figure a batch; none for a batch of which nothing was weighed."""
+        return [meant_and_made(batch) for batch in self.batches if made_of(batch)[0]]
 
     def _result(self, property: str) -> PropertyResult | None:
         fits = [
@@ -248,6 +253,11 @@ class TrialReport:
 
     def _each(self, make) -> Block:
         return Block(tuple(part for batch in self.batches for part in make(batch)))
+
+
+def _mass_balance(batch: BatchView) -> Table | Block:
+    made, why_not = made_of(batch)
+    return made.balance_table() if made else Block((f"{batch.name}, mass balance: {why_not}.",))
 
 
 def _age(item) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import tempfile
@@ -10,13 +9,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from kit import __version__
 from kit.errors import RunError
 from kit.labbook.snapshot import freeze
 from kit.labbook.source import open_source
 from kit.show import paragraph
 from kit.writeup.bundle import pack
-from kit.writeup.page import make_page
+from kit.writeup.canonical import canonical_text
+from kit.writeup.page_of_run import page_of_run
 from kit.writeup.run import Executed, run_template
 
 Progress = Callable[[int, int], None]
@@ -127,74 +126,68 @@ def publish(
 ) -> WriteUp:
     """Run a template on a frozen snapshot of these trials and write page, notebook and snapshot into a folder."""
     frozen = json.dumps(freeze(open_source(source), trials), ensure_ascii=False, sort_keys=True, indent=1) + "\n"
-    with tempfile.TemporaryDirectory(prefix="kit-") as scratch:
-        Path(scratch, _SNAPSHOT).write_text(frozen, encoding="utf-8", newline="\n")
-        executed = run_template(
-            template, {"source": _SNAPSHOT, **parameters}, workdir=scratch, timeout_s=timeout_s, progress=progress
-        )
-        heads = open_source(Path(scratch, _SNAPSHOT)).all_heads()
-    page = make_page(executed.notebook, title=title, provenance=_provenance(executed, frozen), cautions=[], heads=heads)
-    return _written(Path(to), name, page, executed, frozen, bundle)
-
-
-def _provenance(executed: Executed, frozen: str) -> dict[str, str]:
-    return {
-        "template": executed.template,
-        "template_sha256": executed.template_sha256,
-        "kit_version": __version__,
-        "snapshot_sha256": hashlib.sha256(frozen.encode()).hexdigest(),
-    }
-
-
-def _written(folder: Path, name: str, page: str, executed: Executed, frozen: str, bundle: bool) -> WriteUp:
-    paths = {
-        "page": folder / f"{name}.html",
-        "notebook": folder / f"{name}.ipynb",
-        "snapshot": folder / f"{name}.snapshot.json",
-    }
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for kind, text in (("page", page), ("notebook", _notebook_text(executed)), ("snapshot", frozen)):
-            _replace(paths[kind], text)
-        packed = _packed(folder / f"{name}.zip", page, executed, frozen) if bundle else None
+        with tempfile.TemporaryDirectory(prefix="kit-") as scratch:
+            snapshot = Path(scratch, _SNAPSHOT)
+            snapshot.write_text(frozen, encoding="utf-8", newline="\n")
+            executed = run_template(
+                template, {"source": _SNAPSHOT, **parameters}, workdir=scratch, timeout_s=timeout_s, progress=progress
+            )
+            page = page_of_run(executed.notebook, snapshot, title=title)
+        return _written(Path(to), name, title, page, executed, frozen, bundle)
     except OSError as problem:
         raise RunError(
-            f"the write-up could not be stored: {problem.strerror}",
-            where=str(folder),
+            f"the write-up could not be stored: {problem.strerror or problem}",
+            where=str(problem.filename or to),
             mend="check the folder and the disk; the lab book is untouched",
             code="writeup.store",
         ) from None
+
+
+def _written(folder: Path, name: str, title: str, page: str, executed: Executed, frozen: str, bundle: bool) -> WriteUp:
+    paths = {
+        "snapshot": folder / f"{name}.snapshot.json",
+        "notebook": folder / f"{name}.ipynb",
+        "page": folder / f"{name}.html",
+        **({"bundle": folder / f"{name}.zip"} if bundle else {}),
+    }
+    notebook = canonical_text(executed.notebook)
+    contents = {"snapshot": frozen.encode(), "notebook": notebook.encode(), "page": page.encode()}
+    if bundle:
+        files = {"write-up.html": page, "notebook.ipynb": notebook, "snapshot.json": frozen}
+        contents["bundle"] = pack(files, _manifest(executed, title))
+    folder.mkdir(parents=True, exist_ok=True)
+    _replace({paths[kind]: content for kind, content in contents.items()})
     figures = sum(
         1 for cell in executed.notebook.cells for output in cell.get("outputs", ()) if _MIME in output.get("data", {})
     )
-    return WriteUp(figures=figures, seconds=executed.seconds, bundle=packed, **paths)
+    return WriteUp(figures=figures, seconds=executed.seconds, **paths)
 
 
 _MIME = "application/vnd.plotly.v1+json"
 
 
-def _replace(path: Path, text: str) -> None:
-    """Write beside and rename, so that a write-up is either the old one or the new one, never half."""
-    handle, draft = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+def _replace(contents: Mapping[Path, bytes]) -> None:
+    """Write all beside and only then rename, so that a full disk leaves the old write-up whole and no half of one."""
+    drafts: dict[Path, str] = {}
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-        os.chmod(draft, 0o644)
-        os.replace(draft, path)
-    except BaseException:
-        Path(draft).unlink(missing_ok=True)
-        raise
+        for path, content in contents.items():
+            handle, drafts[path] = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
+            os.chmod(drafts[path], 0o644)
+        for path, draft in drafts.items():
+            os.replace(draft, path)
+    finally:
+        for draft in drafts.values():
+            Path(draft).unlink(missing_ok=True)
 
 
-def _packed(path: Path, page: str, executed: Executed, frozen: str) -> Path:
+def _manifest(executed: Executed, title: str) -> dict[str, object]:
     parameters = {key: value for key, value in executed.parameters.items() if key != "source"}
-    files = {"write-up.html": page, "notebook.ipynb": _notebook_text(executed), "snapshot.json": frozen}
-    return pack(
-        path,
-        files,
-        {"template": executed.template, "template_sha256": executed.template_sha256, "parameters": parameters},
-    )
-
-
-def _notebook_text(executed: Executed) -> str:
-    return json.dumps(executed.notebook, ensure_ascii=False, indent=1, sort_keys=True) + "\n"
+    return {
+        "template": executed.template,
+        "template_sha256": executed.template_sha256,
+        "parameters": parameters,
+        "title": title,
+    }

@@ -1,13 +1,19 @@
-"""Toy templates for the tests of the runner and the page, written as a lab would write its own."""
+"""For the tests of write-ups: toy templates as a lab would write them, the demo written up once, a reader of pages."""
 
 from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
+from html.parser import HTMLParser
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
+
+import kit
+from kit.demo.build import build_demo
 
 SOURCE = {"name": "source", "type": "path", "required": True, "help": "lab book or snapshot"}
 TRIAL = {"name": "trial", "type": "text", "required": True, "help": "such as LIN-03"}
@@ -111,3 +117,89 @@ def chromium() -> str:
     if not Path(path).exists():
         pytest.skip("no Chromium here; set CHROMIUM to one")
     return path
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory):
+    """The invented linden study, built once. Read it; a test that writes takes a copy of the lab book."""
+    return build_demo(tmp_path_factory.mktemp("demo") / "linden")
+
+
+@pytest.fixture(scope="session")
+def written(demo, tmp_path_factory: pytest.TempPathFactory):
+    """Both demo pages, written once: the trial with its bundle, and the pair."""
+    to = tmp_path_factory.mktemp("written")
+    trial = kit.write_up(demo.labbook, demo.control, to=to, bundle=True)
+    pair = kit.write_comparison(demo.labbook, [demo.control, demo.other], control=demo.control, to=to)
+    return SimpleNamespace(trial=trial, pair=pair)
+
+
+@pytest.fixture
+def labbook(demo, tmp_path: Path) -> Path:
+    """A copy of the demo's lab book, to write into and to damage."""
+    return Path(shutil.copy(demo.labbook, tmp_path / "linden.labbook"))
+
+
+class Page(HTMLParser):
+    """A page as a reader meets it: tables by their caption, figures from their data, text of the whole."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.source, self.tables, self.untitled, self.words = text, {}, [], []
+        self._rows, self._cell, self._caption, self._skip = None, None, None, 0
+        self.feed(text)
+        self.text = " ".join(" ".join(self.words).split())
+
+    @classmethod
+    def read(cls, path: Path) -> Page:
+        return cls(path.read_text(encoding="utf-8"))
+
+    @property
+    def figures(self) -> list[dict]:
+        found = re.findall(
+            r'<script type="application/json" data-figure="[^"]*">(.*?)</script>', self.source, re.DOTALL
+        )
+        return [json.loads(text) for text in found]
+
+    def table(self, caption: str) -> list[list[str]]:
+        """The rows of the one table whose caption begins so, the head first."""
+        (rows,) = [rows for title, rows in self.tables.items() if title.startswith(caption)]
+        return rows
+
+    def handle_starttag(self, tag: str, attrs: list) -> None:
+        if tag in ("script", "style", "noscript"):
+            self._skip += 1
+        elif tag == "table":
+            self._rows, self._caption = [], ""
+        elif tag == "caption":
+            self._cell = "caption"
+        elif tag == "tr":
+            self._rows.append([])
+        elif tag in ("td", "th"):
+            self._rows[-1].append("")
+            self._cell = "cell"
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag in ("script", "style", "noscript"):
+            self._skip -= 1
+        elif tag in ("td", "th", "caption"):
+            self._cell = None
+        elif tag == "table":
+            if self._caption:
+                self.tables[self._caption] = self._rows
+            else:
+                self.untitled.append(self._rows)
+
+    def handle_data(self, data: str) -> None:
+        if self._skip:
+            return
+        self.words.append(data)
+        if self._cell == "caption":
+            self._caption += data
+        elif self._cell == "cell":
+            self._rows[-1][-1] += data
+
+
+@pytest.fixture(scope="session")
+def page():
+    return Page
