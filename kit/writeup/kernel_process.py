@@ -130,6 +130,9 @@ class KernelProcess:
             self._client = client
         return self._client
 
+    async def cleanup_resources(self, restart: bool = False) -> None:
+        """What a notebook client calls when the kernel is gone; `end` clears up, and it is called in any case."""
+
     def ask(self, expression: str, timeout_s: float = 10.0) -> str:
         """Value, a text, of a Python expression in the kernel; empty where it cannot be had."""
         import ast

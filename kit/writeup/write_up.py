@@ -57,7 +57,7 @@ def write_up(
     book : Labbook, Source or path   Where the trial is recorded.
     trial : str                      The trial.
     to : folder                      Made when missing; files of the same trial are replaced.
-    against : list of str            Further trials to set beside it; the study's control is always there.
+    against : list of str, or str    Further trials to set beside it; the study's control is always there.
     bundle : bool                    Also pack it into one .zip that `kit.verify` runs again.
 
     Returns
@@ -69,13 +69,14 @@ def write_up(
     RecordError   For an unknown trial or a record that is not whole.
     RunError      When the template stops or a figure would be lost.
     """
+    against = [against] if isinstance(against, str) else list(against)
     source = open_source(book)
     title = f"{trial}: {source.trial(trial).formula.name}"
     return publish(
         "trial_writeup",
         source,
         [trial, *against],
-        {"trial": trial, "against": list(against)},
+        {"trial": trial, "against": against},
         to=to,
         name=trial,
         title=title,

@@ -115,8 +115,8 @@ def test_the_72_h_mean_of_the_control_in_figures(comparison):
 
 def test_the_control_against_lin_04_at_72_h_worked_by_hand(comparison):
     # ln scale: ln 29600 - ln 19532.54 = 0.41569, ratio 1.5154. Scatter: two control batches only, ln(20080/19000) =
-    # 0.0552856,
-    # SD = 0.0552856 / sqrt 2 = 0.0390928 with 1 degree of freedom; standard error 0.0390928 x sqrt(1 + 1/2) =
+    # 0.0552853,
+    # SD = 0.0552853 / sqrt 2 = 0.0390926 with 1 degree of freedom; standard error 0.0390928 x sqrt(1 + 1/2) =
     # 0.0478787;
     # t(0.975; 1) = 12.7062: half-width 0.608357, as a factor 1.8374; 1.5154 / 1.8374 = 0.8248, 1.5154 x 1.8374 =
     # 2.7845.

@@ -467,3 +467,18 @@ def test_the_slow_import_is_skipped_and_stays_available(tmp_path):
 
     installed = importlib.util.find_spec("rfc3987_syntax") is not None
     assert result.stdout == f"False False\n{installed}\n"
+
+
+def test_a_kernel_that_dies_before_its_first_reply_is_said(monkeypatch, toys):
+    """The client clears up after a dead kernel in its own way; the caller still gets one paragraph."""
+    whole = kernel_process.KernelProcess.client
+
+    def dying(self):
+        client = whole(self)
+        self.kill()
+        return client
+
+    monkeypatch.setattr(kernel_process.KernelProcess, "client", dying)
+    with pytest.raises(RunError) as caught:
+        run_template(toys.template("1"), LEAST)
+    assert caught.value.code in ("template.kernel_start", "template.kernel_died")
