@@ -8,25 +8,9 @@ from datetime import UTC, datetime
 from decimal import Decimal, InvalidOperation
 
 from kit.labbook.times import show_time
-from kit.labbook.view import BatchView
+from kit.labbook.view import READING_NUMBERS, READING_WORDS, BatchView
 
-_NUMBERS = ("value", "age_typed_h", "temp_c", "rpm", "torque_pct", "reading_time_s")
-_WORDS = (
-    "property",
-    "name",
-    "word",
-    "unit",
-    "method",
-    "instrument",
-    "spindle",
-    "container",
-    "calibration",
-    "storage",
-    "sample",
-    "replicate",
-    "operator",
-    "note",
-)
+_WORDS = (*READING_WORDS, "name", "word")
 # What tells one reading from another; two that agree in all of it but not in the rest contradict each other.
 _TELLS_APART = ("property", "name", "when", "method", "instrument", "spindle", "storage", "sample", "replicate")
 
@@ -94,7 +78,7 @@ def _fate(label: str, corrected_by: int, void: str) -> str:
 
 
 def _content(body: Mapping, measured_at: str) -> Content:
-    numbers = {name: _number(body.get(name)) for name in _NUMBERS}
+    numbers = {name: _number(body.get(name)) for name in READING_NUMBERS}
     words = {name: body.get(name) for name in _WORDS}
     other = {
         "when": "" if body.get("untimed") else _instant(measured_at),

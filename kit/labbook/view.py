@@ -274,8 +274,8 @@ def _step(item: Effective) -> Step:
     )
 
 
-_NUMBERS = ("value", "age_typed_h", "temp_c", "rpm", "torque_pct", "reading_time_s")
-_WORDS = (
+READING_NUMBERS = ("value", "age_typed_h", "temp_c", "rpm", "torque_pct", "reading_time_s")
+READING_WORDS = (
     "property",
     "unit",
     "text",
@@ -303,8 +303,8 @@ def reading_of(item: Effective, batch: BatchView) -> Reading:
         age_h=age_h(batch, clocked),
         declared=frozenset(body.get("declared", ())),
         void=item.void,
-        **{name: _decimal(body.get(name)) for name in _NUMBERS},
-        **{name: body.get(name, "") for name in _WORDS},
+        **{name: _decimal(body.get(name)) for name in READING_NUMBERS},
+        **{name: body.get(name, "") for name in READING_WORDS},
     )
 
 
