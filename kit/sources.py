@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
 
-from kit.errors import KitError
-
 
 @dataclass(frozen=True, slots=True)
 class Source:
@@ -33,24 +31,6 @@ def sources() -> dict[str, Source]:
     """All sources by key."""
     table = read_data("sources.toml")["sources"]
     return {key: Source(key, **row) for key, row in table.items()}
-
-
-def cite(key: str) -> str:
-    """The citation of a source key.
-
-    Raises
-    ------
-    KitError   `sources.unknown` when no source has that key.
-    """
-    try:
-        return str(sources()[key])
-    except KeyError:
-        raise KitError(
-            f"there is no source {key!r}",
-            where="kit/data/sources.toml",
-            mend="add the source or correct the key",
-            code="sources.unknown",
-        ) from None
 
 
 @cache

@@ -10,12 +10,10 @@ from fractions import Fraction
 from kit.bench.exact import decimal
 from kit.bench.made import Made, MadeLine, Place
 from kit.errors import BatchError
-from kit.formula.composition import side_by_side
 from kit.formula.formula import Formula
 from kit.formula.model import Line, Phase
 from kit.formula.versions import next_version as next_label
 from kit.formula.versions import resolved
-from kit.show import Table
 
 _CARRY = ("all", "adjusters")
 _WHERE = "as_next_version()"
@@ -61,12 +59,6 @@ def next_version(
     return replace(
         formula, phases=phases, version=version or next_label(formula.version), parent=formula.fingerprint, why=why
     )
-
-
-def meant_made_proposed(formula: Formula, made: Made, proposed: Formula) -> Table:
-    """The formula as meant, the batch as made and the next version, side by side."""
-    columns = {"meant": formula.composition(), "made": made.composition, "proposed": proposed.composition()}
-    return side_by_side(columns, title=f"{formula.title}: meant, made, proposed (version {proposed.version})")
 
 
 def _all_shares(formula: Formula, made: Made, left_out: tuple[str, ...]) -> dict[Place, Fraction]:

@@ -8,12 +8,12 @@ readings that are not comparable grey, and nothing of that kind in a mean.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from math import exp
 
 from kit.figures.figure import Figure, band, series
 from kit.show import TOKENS, Table
 from kit.trials.compare import Comparison
-from kit.trials.results import LN, ArmResult, LeftOut, PropertyResult
+from kit.trials.results import ArmResult, LeftOut, PropertyResult
+from kit.trials.values import one_sd
 
 _QUIET = "#8a939c"
 
@@ -150,8 +150,9 @@ def _sd_bars(result: PropertyResult) -> dict | None:
     arms = _scattered(result)
     if not arms:
         return None
-    highs = [_shift(result, arm, +1) - arm.mean for arm in arms]
-    lows = [arm.mean - _shift(result, arm, -1) for arm in arms]
+    ends = [one_sd(arm.mean, arm.sd_batches, result.scale) for arm in arms]
+    highs = [high - arm.mean for arm, (_, high) in zip(arms, ends, strict=True)]
+    lows = [arm.mean - low for arm, (low, _) in zip(arms, ends, strict=True)]
     return {
         "type": "scatter",
         "mode": "markers",
@@ -169,10 +170,6 @@ def _sd_bars(result: PropertyResult) -> dict | None:
             "width": 9,
         },
     }
-
-
-def _shift(result: PropertyResult, arm: ArmResult, sign: int) -> float:
-    return arm.mean * exp(sign * arm.sd_batches) if result.scale == LN else arm.mean + sign * arm.sd_batches
 
 
 _LEFT_LOOKS = {
@@ -233,7 +230,7 @@ def _control_limits(result: PropertyResult) -> tuple[float, float] | None:
     mean, spread = result.arms[0].mean, result.scatter.sd
     if mean is None or spread is None:
         return None
-    return (mean * exp(-spread), mean * exp(spread)) if result.scale == LN else (mean - spread, mean + spread)
+    return one_sd(mean, spread, result.scale)
 
 
 def _spec(result: PropertyResult) -> tuple[list[dict], list[dict]]:
@@ -320,7 +317,7 @@ def _age_table(result: PropertyResult) -> Table:
             f"mean of {arm.n_batches} batches",
             _shown(arm.mean, result.unit),
             str(arm.n_readings),
-            f"± 1 SD of batches: {_span((_shift(result, arm, -1), _shift(result, arm, +1)), result)}",
+            f"± 1 SD of batches: {_span(one_sd(arm.mean, arm.sd_batches, result.scale), result)}",
             arm.verdict or "no spec",
         )
         for arm in _scattered(result)

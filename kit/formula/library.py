@@ -74,13 +74,6 @@ class Library:
         keys = dict.fromkeys(key for text in [*close, *inside] for key in self._names[text])
         return list(keys)[:4]
 
-    def with_materials(
-        self, materials: Iterable[Material], substances: Mapping[str, Substance] | None = None
-    ) -> Library:
-        """A new library with these materials laid on top."""
-        merged = {**self.materials, **{material.key: material for material in materials}}
-        return build(merged, {**self.substances, **(substances or {})})
-
     def table(self) -> Table:
         """The shelf: key, name, function, active content."""
         rows = [

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import difflib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
 from typing import Protocol
@@ -14,7 +15,7 @@ from kit.errors import RecordError
 from kit.formula.formula import Formula, formula_from_row
 from kit.formula.model import spec_from_row
 from kit.labbook.streams import Entry, parse, verify_chain
-from kit.labbook.view import BatchView, StudyView, TrialView, batch_stream, batch_view, formula_stream
+from kit.labbook.view import BatchView, StudyView, TrialView, batch_stream, batch_view, decimal_or_none, formula_stream
 
 SNAPSHOT = "kit snapshot 1"
 BatchKey = tuple[str, str, int]  # study, trial, number
@@ -128,7 +129,7 @@ class Source:
             raise RecordError(
                 f"there is no trial {name!r}",
                 where=self.title,
-                allowed=", ".join(_nearest(name, known)) or "none yet",
+                allowed=", ".join(nearest_names(name, known)) or "none yet",
                 mend="name one of these",
                 code="labbook.trial",
             )
@@ -187,7 +188,7 @@ class Source:
             kind=body["kind"],
             note=body.get("note", ""),
             constants={spindle: Decimal(value) for spindle, value in body.get("constants", {}).items()},
-            division=_decimal(body.get("division")),
+            division=decimal_or_none(body.get("division")),
         )
 
     def calibration(self, name: str) -> Calibration | None:
@@ -199,10 +200,10 @@ class Source:
         return Calibration(
             name=name,
             instrument=body["instrument"],
-            slope_pct=_decimal(body.get("slope_pct")),
-            offset_mv=_decimal(body.get("offset_mv")),
+            slope_pct=decimal_or_none(body.get("slope_pct")),
+            offset_mv=decimal_or_none(body.get("offset_mv")),
             buffers=tuple(Decimal(buffer) for buffer in body.get("buffers", ())),
-            temp_c=_decimal(body.get("temp_c")),
+            temp_c=decimal_or_none(body.get("temp_c")),
             at=entries[0].measured_at or entries[0].recorded_at,
             note=body.get("note", ""),
         )
@@ -380,11 +381,6 @@ def _study(name: str, entries: tuple[Entry, ...]) -> StudyView:
     )
 
 
-def _nearest(name: str, known: list[str]) -> list[str]:
-    import difflib
-
-    return difflib.get_close_matches(name, known, n=5, cutoff=0.4) or known[:5]
-
-
-def _decimal(text: str | None) -> Decimal | None:
-    return None if text in (None, "") else Decimal(text)
+def nearest_names(name: str, known: Sequence[str]) -> list[str]:
+    """The names spelled most like `name`, or the first few where none is."""
+    return difflib.get_close_matches(name, known, n=5, cutoff=0.4) or list(known[:5])

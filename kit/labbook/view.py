@@ -160,7 +160,7 @@ class BatchView:
                 item.body["word"],
                 item.measured_at,
                 age_h(self, item.measured_at),
-                _decimal(item.body.get("age_typed_h")),
+                decimal_or_none(item.body.get("age_typed_h")),
                 item.body.get("note", ""),
                 item.void,
             )
@@ -236,7 +236,7 @@ def material_of(body: Mapping, formula: Formula) -> Material:
 
 
 def _event(item: Effective, batch: BatchView):
-    body, mass = item.body, _decimal(item.body.get("mass_g"))
+    body, mass = item.body, decimal_or_none(item.body.get("mass_g"))
     match item.kind:
         case "weigh":
             return Weighed(material_of(body, batch.formula), body["phase"], batch._phase_kinds[body["phase"]], mass)
@@ -266,9 +266,9 @@ def _step(item: Effective) -> Step:
     return Step(
         do=do,
         phase=body.get("phase", ""),
-        temp_c=_decimal(body.get("temp_c")),
-        rpm=_decimal(body.get("rpm")),
-        minutes=_decimal(body.get("minutes", body.get("minutes_after"))),
+        temp_c=decimal_or_none(body.get("temp_c")),
+        rpm=decimal_or_none(body.get("rpm")),
+        minutes=decimal_or_none(body.get("minutes", body.get("minutes_after"))),
         text=body.get("text", body.get("order", "")),
         temps_c=tuple((name, Decimal(temp)) for name, temp in sorted(body.get("temps_c", {}).items())),
     )
@@ -303,10 +303,11 @@ def reading_of(item: Effective, batch: BatchView) -> Reading:
         age_h=age_h(batch, clocked),
         declared=frozenset(body.get("declared", ())),
         void=item.void,
-        **{name: _decimal(body.get(name)) for name in READING_NUMBERS},
+        **{name: decimal_or_none(body.get(name)) for name in READING_NUMBERS},
         **{name: body.get(name, "") for name in READING_WORDS},
     )
 
 
-def _decimal(text: str | None) -> Decimal | None:
+def decimal_or_none(text: str | None) -> Decimal | None:
+    """A kept number, or None where nothing was kept."""
     return None if text in (None, "") else Decimal(text)

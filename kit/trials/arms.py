@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from kit.errors import KitError
 from kit.formula.formula import Formula
-from kit.labbook.source import Source
+from kit.labbook.source import Source, nearest_names
 from kit.labbook.view import BatchView, StudyView
 
 
@@ -118,7 +117,7 @@ def _control_name(source: Source, study: StudyView, control: str | None, names: 
         raise KitError(
             f"there is no control {name!r}",
             where=f"compare(), study {study.name}",
-            allowed=", ".join(nearest(name, known)),
+            allowed=", ".join(nearest_names(name, known)),
             mend="name one of these as control=",
             code="compare.control",
         )
@@ -143,8 +142,3 @@ def _one_study(studies: dict[str, str]) -> str:
 
 def _known_trials(source: Source) -> list[str]:
     return [trial for study in source.studies() for trial in source.trials(study)]
-
-
-def nearest(name: str, known: Sequence[str]) -> list[str]:
-    """The names spelled most like `name`, or the first few where none is."""
-    return difflib.get_close_matches(name, known, n=5, cutoff=0.4) or list(known[:5])

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from kit.bench.methods import AgeWindow, age_window
 from kit.errors import KitError
-from kit.labbook.source import open_source
+from kit.labbook.source import nearest_names, open_source
 from kit.show import Block, Table
 from kit.trials import tables
-from kit.trials.arms import Arm, find_arms, nearest
+from kit.trials.arms import Arm, find_arms
 from kit.trials.changes import changes_of
 from kit.trials.coded import Words
 from kit.trials.compared import Compared
@@ -151,7 +151,7 @@ class _Wanted:
         there = {fold(name): name for name in known}
         for name, typed in (self._properties or {}).items():
             if name not in there:
-                close = [there[found] for found in nearest(name, list(there))]
+                close = [there[found] for found in nearest_names(name, list(there))]
                 raise KitError(
                     f"there is no property {typed!r}",
                     where="compare()",

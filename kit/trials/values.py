@@ -29,6 +29,12 @@ def mean_and_sd(values: Sequence[float], scale: str) -> tuple[float | None, floa
     return off_scale(found.mean, scale), found.sd
 
 
+def one_sd(mean: float, sd: float, scale: str) -> tuple[float, float]:
+    """The mean less and plus one SD, taken on the scale of the calculation. [unit]"""
+    middle = on_scale(mean, scale)
+    return off_scale(middle - sd, scale), off_scale(middle + sd, scale)
+
+
 def batch_values(counted: Iterable[Counted], scale: str) -> tuple[BatchValue, ...]:
     """One value a batch: its readings averaged first, so that reading a jar twice never makes two batches of one."""
     by_batch: dict[str, list[Counted]] = {}

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from kit.bench.events import Added, Adjusted, Combined, Gross, Taken, Weighed, WeighedBack
 from kit.bench.made import as_made
-from kit.bench.proposed import meant_made_proposed, next_version
+from kit.bench.proposed import next_version
 from kit.errors import BatchError
 from kit.formula.files import read_formula
 from kit.formula.writing import formula_text
@@ -191,14 +191,6 @@ def test_a_material_weighed_in_place_of_another(linden, weigh_all, library):
     newer = next_version(linden, as_made(swapped, linden), why="as made", left_out=["cetyl-esters"])
     assert newer.composition().pct("cetyl-alcohol") == D("0.50")
     assert newer.phase("B").lines[-1].material.key == "cetyl-alcohol"
-
-
-def test_meant_made_proposed_stand_side_by_side(linden, made):
-    newer = next_version(linden, made, why="carry")
-    text = meant_made_proposed(linden, made, newer).text()
-    row = next(line for line in text.splitlines() if line.startswith("Glycerin "))
-    assert row.split()[-3:] == ["3.00", "3.69", "3.69"]
-    assert text.splitlines()[-1].split()[-3:] == ["100.00", "100.00", "100.00"]
 
 
 @settings(max_examples=60, deadline=None)
