@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from kit.bench.balances import repeatability_g, smallest_weight_g
+from kit.bench.balances import Balance, repeatability_g, smallest_weight_g
 from kit.bench.events import Adjusted, Weighed
 from kit.bench.made import as_made
 from kit.bench.sheet import plan_batch
@@ -54,6 +54,33 @@ def test_which_lines_a_balance_may_weigh():
     # weighed; at 1 % it is 1.2 g. (USP <41> rule; the 1 % is common practice, no source.)
     assert smallest_weight_g(D("0.01"), D("0.006"), POINT_ONE) == D("12.0")
     assert smallest_weight_g(D("0.01"), D("0.006")) == D("1.2")
+
+
+def test_least_scatter_of_a_balance():
+    # USP <41>: s below 0.41 d is replaced by 0.41 d; d = 0.0001 g: 0.000041 g. Above it the measured s is used.
+    assert Balance("", D("0.0001"), D("0.00001")).scatter_g == D("0.000041")
+    assert Balance("", D("0.0001"), D("0.00011972")).scatter_g == D("0.00011972")
+
+
+def test_which_lines_of_a_batch_get_a_tolerance():
+    # 200 g on d = 0.01 g, s = 0.006 g: perfume 0.5 % = 1.0 g, dye solution 0.01 % = 0.02 g, alcohol 6 % = 12.0 g. At
+    # 1 % the smallest weight is 1.2 g: only the alcohol can be weighed. By the division alone (0.82 g) the perfume too.
+    water = Substance("Aqua", "water")
+    forms = {name: _form(name, Substance(name, "active"), water, D(100)) for name in ("perfume", "dye", "alcohol")}
+    lines = (Line(forms["perfume"], D("0.5")), Line(forms["dye"], D("0.01")), Line(forms["alcohol"], D("6")))
+    formula = Formula(
+        "lines",
+        "1",
+        "rinse-off hair",
+        (Phase("A", "water", (Line(_form("water", water, water, D(100)), qs=True), *lines)),),
+    )
+
+    def weighable(balance):
+        sheet = plan_batch(formula, "200 g", balances=[balance])
+        return {line.material.key for line in sheet.lines if line.tolerance_g is not None} - {"water"}
+
+    assert weighable(("BAL-1", "0.01 g", "0.006 g")) == {"alcohol"}
+    assert weighable("0.01 g") == {"alcohol", "perfume"}
 
 
 @pytest.fixture(scope="module")
