@@ -94,6 +94,12 @@ class RecordError(KitError):
     default_code = "labbook.invalid"
 
 
+class TableError(KitError):
+    """A spreadsheet, a CSV file or pasted text that cannot be read as a table, or a column map that does not fit it."""
+
+    default_code = "table.unreadable"
+
+
 class ReadingsFileError(KitError):
     """A file of readings that was not taken in; nothing of it was stored."""
 

@@ -57,16 +57,57 @@ def amine_meq_per_100g(composition: Composition) -> Decimal | None:
 
 
 def acid_meq_per_100g(composition: Composition) -> Decimal | None:
-    """Protons the acids give up to an amine: those with a pKa below 5; None when a fact is not known. [meq/100 g]"""
+    """Protons the acids give up to an amine: those with a pKa below 5; None when a fact is not known. [meq/100 g]
+
+    Acids are the substances of that category and any other, such as a preservative, that states its acid groups.
+    """
     total = Decimal(0)
-    for share in shares_of(composition, "acid"):
-        amount = mmol_per_100g(share.substance, share.pct)
-        if amount is None or not share.substance.pka:
-            return None
-        total += amount * sum(
-            1 for fact in share.substance.pka if fact.value is not None and fact.value < _GIVEN_UP_BELOW_PKA
-        )
+    for share in composition.shares().values():
+        if share.pct > 0 and (share.substance.category == "acid" or share.substance.acid_groups):
+            amount, groups = mmol_per_100g(share.substance, share.pct), acid_groups(share.substance)
+            if amount is None or groups is None:
+                return None
+            total += amount * groups
     return total
+
+
+def acid_groups(substance: Substance) -> int | None:
+    """Protons one molecule gives up to an amine: as stated, else the pKa below 5 are counted; None when not known."""
+    if substance.acid_groups is not None:
+        return substance.acid_groups
+    if not substance.pka:
+        return None
+    return sum(1 for fact in substance.pka if fact.value is not None and fact.value < _GIVEN_UP_BELOW_PKA)
+
+
+def base_meq_per_100g(composition: Composition) -> Decimal | None:
+    """Protons the bases take before the amine does, one a molecule: hydroxides, arginine. [meq/100 g]
+
+    Alkaline chelators and salts take some too; they are not counted.
+    """
+    amounts = [mmol_per_100g(share.substance, share.pct) for share in shares_of(composition, "base")]
+    return None if any(amount is None for amount in amounts) else sum(amounts, Decimal(0))
+
+
+def free_acid_meq_per_100g(composition: Composition) -> Decimal | None:
+    """Acid left for an amine once the bases have had theirs; may be negative. [meq/100 g]"""
+    acid, base = acid_meq_per_100g(composition), base_meq_per_100g(composition)
+    return None if acid is None or base is None else acid - base
+
+
+def surfactant_class(substance: Substance) -> str:
+    """Class of a cationic: esterquat, amidoamine, monoalkyl or dialkyl quat; read from the INCI name if not stated.
+
+    Two-chain quaternaries carry it in their name (Distearyldimonium); their esters name the ethyl between (oylethyl).
+    """
+    name = substance.inci.lower()
+    if substance.surfactant_class or substance.category not in CATIONIC_SURFACTANTS:
+        return substance.surfactant_class
+    if substance.category == "amine surfactant":
+        return "amidoamine"
+    if "oylethyl" in name:
+        return "esterquat"
+    return "dialkyl quat" if name.startswith("di") else "monoalkyl quat"
 
 
 def _total(shares: Iterable[Share]) -> Decimal | None:

@@ -11,6 +11,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 
 from kit.formula.material import Material, Substance
+from kit.formula.mixed_substance import mixed_substance
 from kit.show import Table
 from kit.units import plain
 
@@ -84,7 +85,11 @@ class Composition:
         return tuple({line.material.key: line.material for line in self.lines}.values())
 
     def shares(self) -> dict[str, Share]:
-        """INCI parts with their content, largest first, carriers and waters of all supply forms included. [% w/w]"""
+        """INCI parts with their content, largest first, carriers and waters of all supply forms included. [% w/w]
+
+        Where lines bring one ingredient with another chain split or equivalent weight, as two lots may, its molar mass
+        is the mean over moles.
+        """
         sums: dict[str, Share] = {}
         for line in self.lines:
             for part in line.material.parts:
@@ -92,7 +97,9 @@ class Composition:
                 brought = (
                     old.brought_by if line.material.key in old.brought_by else (*old.brought_by, line.material.key)
                 )
-                sums[part.inci] = Share(part.substance, old.pct + line.pct * part.pct / 100, brought)
+                more = line.pct * part.pct / 100
+                substance = mixed_substance(old.substance, old.pct, part.substance, more)
+                sums[part.inci] = Share(substance, old.pct + more, brought)
         return dict(sorted(sums.items(), key=lambda item: (-item[1].pct, item[0])))
 
     def content(self, category: str) -> Decimal:

@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Iterable, Mapping
 
 from kit.errors import MaterialError
-from kit.formula.material import KINDS
+from kit.formula.material import KINDS, MATERIAL_FACTS
 
 CATEGORIES = (
     "water",
@@ -38,37 +38,36 @@ CATEGORIES = (
 STRENGTHS = ("quaternary", "amine", "hard anion", "soft anion")
 ROLES = ("active", "carrier", "solvent", "preservative", "water", "co-emulsifier")
 PHASES = ("water", "oil", "cool-down", "adjust")
+SURFACTANT_CLASSES = ("esterquat", "amidoamine", "monoalkyl quat", "dialkyl quat")
+CLASSED = ("cationic surfactant", "amine surfactant")
+PRACTICE_FACTS = ("use_range", "heat_max")
 
 # Each fact is kept in one unit; a heat limit in degF read as degC would be no limit at all.
-_MATERIAL_UNITS = {
-    "active_range": "%",
-    "use_range": "%",
+_MATERIAL_UNITS = dict.fromkeys(MATERIAL_FACTS, "%") | {
     "heat_max": "degC",
     "melt_min": "degC",
     "ph_window": "1",
     "density": "g/mL",
 }
-_SUBSTANCE_UNITS = {"molar_mass": "g/mol", "charge_density": "meq/g"}
+_SUBSTANCE_UNITS = {
+    "molar_mass": "g/mol",
+    "charge_density": "meq/g",
+    "log_kow": "1",
+    "norrish_k": "1",
+    "hlb": "1",
+    "required_hlb": "1",
+}
 _MATERIAL_KEYS = {
-    *(
-        "key",
-        "name",
-        "aliases",
-        "label_inci",
-        "function",
-        "phases",
-        "parts",
-        "made_from",
-        "hazards",
-        "cautions",
-        "note",
-    ),
-    *_MATERIAL_UNITS,
+    *("key", "name", "aliases", "label_inci", "function", "phases", "parts", "made_from", "hazards", "cautions"),
+    *("note", "allergens", "use", "overrules"),
+    *MATERIAL_FACTS,
 }
 _SUBSTANCE_KEYS = {
-    *("inci", "cas", "ec", "formula", "mixture_of", "category", "charge", "charge_strength", "pka"),
+    *("inci", "cas", "ec", "formula", "mixture_of", "category", "charge", "charge_strength", "pka", "class"),
+    *("acid_groups", "overrules"),
     *_SUBSTANCE_UNITS,
 }
+_ALLERGEN_KEYS = {"inci", "pct", "kind", "source", "conditions", "checked_on"}
 _FACT_KEYS = {"value", "low", "high", "unit", "kind", "source", "conditions", "checked_on"}
 
 
@@ -82,6 +81,8 @@ def check_substance(row: Mapping, where: str) -> None:
     known_keys(row, _SUBSTANCE_KEYS, where)
     _one_of(row.get("category"), CATEGORIES, f"{where}, category")
     _one_of(row.get("charge_strength", STRENGTHS[0]), STRENGTHS, f"{where}, charge_strength")
+    if row["category"] in CLASSED:
+        _one_of(row.get("class", SURFACTANT_CLASSES[0]), SURFACTANT_CLASSES, f"{where}, class")
     for name, unit in _SUBSTANCE_UNITS.items():
         _check_fact(row.get(name), unit, f"{where}, {name}")
     for fact in row.get("pka", ()):
@@ -102,6 +103,21 @@ def check_material(row: Mapping, where: str) -> None:
         _one_of(part.get("role", ROLES[0]), ROLES, f"{where}, parts, role")
     for name, unit in _MATERIAL_UNITS.items():
         _check_fact(row.get(name), unit, f"{where}, {name}")
+    for allergen in row.get("allergens", ()):
+        known_keys(allergen, _ALLERGEN_KEYS, f"{where}, allergens")
+        _one_of(allergen.get("kind", KINDS[-1]), KINDS, f"{where}, allergens, kind")
+
+
+def check_practice(row: Mapping, where: str) -> None:
+    """Refuse a rule of the trade with an unknown key or with a fact in another unit.
+
+    Raises
+    ------
+    MaterialError   `material.file`.
+    """
+    known_keys(row, PRACTICE_FACTS, where)
+    for name in PRACTICE_FACTS:
+        _check_fact(row.get(name), _MATERIAL_UNITS[name], f"{where}, {name}")
 
 
 def known_keys(row: Mapping, known: Iterable[str], where: str) -> None:

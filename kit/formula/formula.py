@@ -6,15 +6,24 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from kit.formula.composition import Step
+from kit.formula.composition import Composition, Step
 from kit.formula.library import Library
 from kit.formula.material import Material
 from kit.formula.model import FormulaModel, Line, Phase, spec_from_row, step_from_row
 from kit.formula.predict import Prediction, predict_ph
 from kit.formula.rules import Review, review_formula
+from kit.formula.swap import BASES, swap
 from kit.formula.versions import change, next_version
 from kit.formula.writing import save_formula
+from kit.show import Table
+
+if TYPE_CHECKING:
+    from kit.formula.cost import Cost
+    from kit.formula.history import History
+    from kit.formula.label import Label
+    from kit.formula.prices import Price
 
 
 @dataclass(frozen=True, eq=True)
@@ -29,21 +38,56 @@ class Formula(FormulaModel):
 
     def with_steps(self, steps: tuple[Step, ...], *, why: str = "", version: str = "") -> Formula:
         """A new version made another way: same lines, other steps."""
+        label = version or next_version(self.version)
         return replace(
-            self, steps=tuple(steps), version=version or next_version(self.version), parent=self.fingerprint, why=why
+            self, steps=tuple(steps), version=label, parent=self.fingerprint, why=why, absorbed_by="", file=""
         )
+
+    def swap(
+        self, new: str, *, for_: str, at: str = BASES[0], absorb: str = "water", why: str = "", version: str = ""
+    ) -> Formula:
+        """A new version with another supply form at equal active content; see `kit.formula.swap.swap`."""
+        return swap(self, new, for_=for_, at=at, absorb=absorb, why=why, version=version)
 
     def save(self, path: str | Path, *, overwrite: bool = False) -> Path:
         """Write the formula to a TOML file; a file that holds anything else is never overwritten unasked."""
         return save_formula(self, path, overwrite=overwrite)
 
-    def review(self) -> Review:
-        """The formula held against every coded rule."""
-        return review_formula(self)
+    def review(self, *, parent: FormulaModel | None = None) -> Review:
+        """The formula held against every coded rule, and against the version it came from when that is given."""
+        return review_formula(self, parent=parent)
 
     def predict_ph(self) -> Prediction:
         """The predicted pH with its band, or NOT COMPUTED with the reason."""
         return predict_ph(self.composition())
+
+    def label(self, market: str = "EU", as_made: Composition | None = None) -> Label:
+        """The ingredient list of the meant formula for a market; with `as_made`, what that would change is said."""
+        from kit.formula.label import label
+
+        return label(self, market=market, as_made=as_made)
+
+    def cost(self, *, prices: Mapping[str, Price] | None = None, **options: object) -> Cost:
+        """What the meant formula costs, by the prices of its library unless others are given.
+
+        Options are those of `kit.formula.cost.cost`: loss, batch, fill, density, per_pack, per_batch.
+        """
+        from kit.formula.cost import cost
+
+        known = self.library.prices if self.library is not None else {}
+        return cost(self, known if prices is None else prices, **options)
+
+    def history(self, *others: str | Path | FormulaModel) -> History:
+        """The history of this formula among other versions: files, folders of files, or formulas."""
+        from kit.formula.history import history
+
+        return history([self, *others], self.library)
+
+    def facts_table(self) -> Table:
+        """The facts this formula rests on: value, kind, source, and whose they are."""
+        from kit.formula.provenance import facts_table
+
+        return facts_table(self.composition().materials(), f"Facts of {self.title}, and whose they are")
 
 
 def formula_from_row(row: Mapping, library: Library | None = None) -> Formula:
@@ -75,5 +119,6 @@ def formula_from_row(row: Mapping, library: Library | None = None) -> Formula:
         parent=row.get("parent", ""),
         why=row.get("why", ""),
         note=row.get("note", ""),
+        absorbed_by=row.get("absorbed_by", ""),
         library=library,
     )

@@ -4,27 +4,31 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from pathlib import Path
 
 from kit.errors import MaterialError
-from kit.formula.factcheck import check_material, check_substance, known_keys, rows
-from kit.formula.material import Fact, Material, Part, Substance
+from kit.formula.material import MATERIAL_FACTS, Fact, Material, Part, Substance
+from kit.formula.prices import Price, latest_prices, read_price
+from kit.formula.shelf import KIT, Overruling, Row, Shelf, guarded, read_allergens
 from kit.show import Table
-from kit.sources import read_data
-
-_FACTS = ("active_range", "use_range", "heat_max", "melt_min", "ph_window", "density")
+from kit.sources import read_data, sources
 
 
 @dataclass(frozen=True)
 class Library:
-    """Materials by key, found also by name, alias or INCI where that is unique."""
+    """Materials by key, found also by name, alias or INCI where that is unique.
+
+    `prices` are a lab's own, by material key; `overrulings` the facts of the kit that a lab's files overruled.
+    """
 
     materials: Mapping[str, Material]
     substances: Mapping[str, Substance]
     _names: Mapping[str, tuple[str, ...]] = field(repr=False, default_factory=dict)
+    prices: Mapping[str, Price] = field(repr=False, default_factory=dict)
+    overrulings: tuple[Overruling, ...] = field(repr=False, default=())
 
     def __iter__(self) -> Iterator[Material]:
         return iter(self.materials.values())
@@ -82,6 +86,25 @@ class Library:
         ]
         return Table(("key", "material", "function", "active"), rows, title="Materials", numeric=frozenset({3}))
 
+    def overruled(self) -> Table:
+        """The facts of the kit that a lab's own files overruled: both values, and whose file it was."""
+        known = sources()
+        rows = [
+            (
+                item.name,
+                item.fact,
+                item.after,
+                item.before,
+                item.fact_kind,
+                str(known.get(item.source, item.source)),
+                item.origin,
+            )
+            for item in self.overrulings
+        ]
+        columns = ("material or substance", "fact", "now", "before", "kind", "source", "whose file")
+        note = "" if rows else "No fact of the kit is overruled."
+        return Table(columns, rows, title="Overruled facts", note=note)
+
     def _repr_html_(self) -> str:
         return self.table().html()
 
@@ -90,19 +113,37 @@ class Library:
 
 
 def load_library(own: str | Path | None = None) -> Library:
-    """The starter materials; `own` is a TOML file or a folder of them, laid on top.
+    """The starter materials; `own` is a TOML file or a folder of them, laid on top in the order of their names.
 
-    A material of the same key overrules the kit's, and its `origin` says so.
+    A material of a key the kit knows stands in its place when it states its `parts` (or `made_from`), and overrules
+    single facts when it leaves them out or says `overrules = true`; `Library.overruled()` lists what changed. Prices
+    come from own files alone.
 
     Raises
     ------
-    MaterialError   `material.file` for a file that cannot be read: which file, which row, what is wrong.
+    MaterialError   `material.file` for a file that cannot be read: which file, which row, what is wrong;
+                    `material.parts_total`, `material.substance`, `material.practice`, `material.price`.
     """
-    substances = _substances(read_data("substances.toml")["substance"], "kit")
-    library = build(_materials(read_data("materials.toml")["material"], substances, {}, "kit"), substances)
+    shelf = Shelf()
+    for name in ("substances.toml", "materials.toml", "practice.toml"):
+        shelf.lay(read_data(name), KIT)
     for path in _own_files(own):
-        library = _lay_on_top(library, path)
-    return library
+        shelf.lay(_table(path), path.name)
+    return _library(shelf)
+
+
+def _library(shelf: Shelf) -> Library:
+    substances = {inci: guarded(_substance_of(row), row.fields, row.where) for inci, row in shelf.substances.items()}
+    materials: dict[str, Material] = {}
+    for key, row in shelf.materials.items():
+        practice = _practice(row, shelf)
+        materials[key] = guarded(
+            lambda fields, row=row, practice=practice: _material(row, fields, substances, materials, practice),
+            row.fields,
+            row.where,
+        )
+    library = build(materials, substances)
+    return replace(library, prices=_prices(shelf, library), overrulings=tuple(shelf.overrulings))
 
 
 def build(materials: Mapping[str, Material], substances: Mapping[str, Substance]) -> Library:
@@ -133,9 +174,9 @@ def _own_files(own: str | Path | None) -> list[Path]:
     return sorted(path.glob("*.toml")) if path.is_dir() else [path]
 
 
-def _lay_on_top(library: Library, path: Path) -> Library:
+def _table(path: Path) -> Mapping:
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8-sig"), parse_float=Decimal)
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"), parse_float=Decimal)
     except tomllib.TOMLDecodeError as problem:
         raise MaterialError(
             f"the file is not readable: {problem}", where=path.name, mend="correct the line named", code="material.file"
@@ -154,101 +195,78 @@ def _lay_on_top(library: Library, path: Path) -> Library:
             mend="check that you may read it",
             code="material.file",
         ) from None
-    known_keys(table, ("substance", "material"), path.name)
-    own = _substances(rows(table, "substance", path.name), path.name)
-    substances = {**library.substances, **own}
-    known = {key: _with_substances(material, own) for key, material in library.materials.items()}
-    materials = _materials(rows(table, "material", path.name), substances, known, path.name)
-    return build({**known, **materials}, substances)
 
 
-def _substances(rows: Iterable[Mapping], origin: str) -> dict[str, Substance]:
-    made: dict[str, Substance] = {}
-    for number, row in enumerate(rows, start=1):
-        where = f"{origin}, substance {number} ({row.get('inci', 'no inci')})"
-        _guarded(lambda row, where=where: check_substance(row, where), row, where)
-        substance = _guarded(Substance.read, row, where)
-        _only_once(substance.inci, made, where)
-        made[substance.inci] = substance
-    return made
+def _substance_of(row: Row):
+    return lambda fields: Substance.read({**fields, "origin": row.origin, "origins": row.origins})
 
 
-def _with_substances(material: Material, own: Mapping[str, Substance]) -> Material:
-    """The form with a lab's own facts about its parts."""
-    if not any(part.inci in own for part in material.parts):
-        return material
-    parts = tuple(replace(part, substance=own.get(part.inci, part.substance)) for part in material.parts)
-    made_from = tuple((_with_substances(base, own), pct) for base, pct in material.made_from)
-    return replace(material, parts=parts, made_from=made_from)
-
-
-def _materials(
-    rows: Iterable[Mapping], substances: Mapping[str, Substance], known: Mapping[str, Material], origin: str
-) -> dict[str, Material]:
-    made: dict[str, Material] = {}
-    for number, row in enumerate(rows, start=1):
-        where = f"{origin}, material {number} ({row.get('key', 'no key')})"
-        _guarded(lambda row, where=where: check_material(row, where), row, where)
-        material = _guarded(
-            lambda row, where=where: _material(row, substances, {**known, **made}, origin, where), row, where
+def _practice(row: Row, shelf: Shelf) -> Row | None:
+    """The rule of the trade for the class a form belongs to."""
+    use = row.fields.get("use", "")
+    if not use:
+        return None
+    if use not in shelf.practice:
+        near = difflib.get_close_matches(str(use), list(shelf.practice), n=3, cutoff=0.4)
+        raise MaterialError(
+            f"there is no practice {use!r}",
+            where=row.where,
+            allowed=f"nearest: {', '.join(near)}" if near else "",
+            mend=f"add a [practice.{use}] table to the same file, or correct the spelling of use",
+            code="material.practice",
         )
-        _only_once(material.key, made, where)
-        made[material.key] = material
-    return made
+    return shelf.practice[use]
 
 
-def _only_once(name: str, made: Mapping, where: str) -> None:
-    if name in made:
-        raise MaterialError(
-            f"{name!r} stands twice in the file", where=where, mend="keep one of the two", code="material.file"
-        )
-
-
-def _guarded(read, row: Mapping, where: str):
-    try:
-        return read(row)
-    except KeyError as missing:
-        raise MaterialError(
-            f"{missing.args[0]!r} is missing", where=where, mend="add it", code="material.file"
-        ) from None
-    except (InvalidOperation, ValueError, TypeError, AttributeError) as problem:
-        raise MaterialError(
-            f"a value cannot be read: {problem}",
-            where=where,
-            mend='numbers are text in quotes, such as "80"',
-            code="material.file",
-        ) from None
+def _prices(shelf: Shelf, library: Library) -> dict[str, Price]:
+    prices = []
+    for row in shelf.prices:
+        price = read_price(row.fields, row.where, origin=row.origin)
+        prices.append(replace(price, material=library.find(price.material, where=row.where).key))
+    return latest_prices(prices)
 
 
 def _material(
-    row: Mapping, substances: Mapping[str, Substance], known: Mapping[str, Material], origin: str, where: str
+    row: Row,
+    fields: Mapping,
+    substances: Mapping[str, Substance],
+    known: Mapping[str, Material],
+    practice: Row | None,
 ) -> Material:
     made_from = tuple(
-        (_base(item["material"], known, where), Decimal(item["pct"])) for item in row.get("made_from", ())
+        (_base(item["material"], known, row.where), Decimal(item["pct"])) for item in fields.get("made_from", ())
     )
-    parts = _stock_parts(made_from) if made_from else tuple(_part(part, substances, where) for part in row["parts"])
+    parts = (
+        stock_parts(made_from) if made_from else tuple(_part(part, substances, row.where) for part in fields["parts"])
+    )
     total = sum((part.pct for part in parts), Decimal(0))
     if total != 100:
         raise MaterialError(
             f"the parts add up to {total} %, not 100 %",
-            where=where,
+            where=row.where,
             mend="book the carrier or the water too",
             code="material.parts_total",
         )
+    rules = {name: Fact.read(fact) for name, fact in (practice.fields if practice else {}).items()}
+    borrowed = {name: practice.origin for name in rules if name not in fields and practice.origin != row.origin}
     return Material(
-        key=row["key"],
-        name=row["name"],
+        key=fields["key"],
+        name=fields["name"],
         parts=parts,
         made_from=made_from,
-        label_inci=row.get("label_inci", parts[0].inci),
-        aliases=tuple(row.get("aliases", ())),
-        function=row.get("function", ""),
-        phases=tuple(row.get("phases", ())),
-        hazards=tuple(row.get("hazards", ())),
-        cautions=tuple(row.get("cautions", ())),
-        note=row.get("note", ""),
-        origin=origin,
-        **{name: Fact.read(row.get(name)) for name in _FACTS},
+        label_inci=fields.get("label_inci", parts[0].inci),
+        aliases=tuple(fields.get("aliases", ())),
+        function=fields.get("function", ""),
+        phases=tuple(fields.get("phases", ())),
+        hazards=tuple(fields.get("hazards", ())),
+        cautions=tuple(fields.get("cautions", ())),
+        note=fields.get("note", ""),
+        allergens=read_allergens(fields),
+        use=fields.get("use", ""),
+        practice=rules,
+        origin=row.origin,
+        origins=tuple(sorted({**borrowed, **row.origins}.items())),
+        **{name: Fact.read(fields.get(name)) or rules.get(name) for name in MATERIAL_FACTS},
     )
 
 
@@ -284,7 +302,8 @@ def _part(row: Mapping, substances: Mapping[str, Substance], where: str) -> Part
     )
 
 
-def _stock_parts(made_from: tuple[tuple[Material, Decimal], ...]) -> tuple[Part, ...]:
+def stock_parts(made_from: tuple[tuple[Material, Decimal], ...]) -> tuple[Part, ...]:
+    """The INCI parts of a stock solution mixed from these materials, % w/w of the solution."""
     shares: dict[str, Part] = {}
     for material, pct in made_from:
         for part in material.parts:

@@ -1,126 +1,29 @@
-"""Facts, substances and supply forms: what stands on the shelf, and where each number about it comes from."""
+"""Supply forms: what stands on the shelf and is weighed."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
-KINDS = ("measured", "handbook", "supplier-typical", "estimated", "memory")
+from kit.errors import MaterialError
+from kit.formula.lots import Lot, lot_mixture, lot_parts
+from kit.formula.substance import KINDS, Allergen, Fact, Part, Substance
+
+__all__ = ["KINDS", "MATERIAL_FACTS", "Allergen", "Fact", "Material", "Part", "Substance"]
+
+MATERIAL_FACTS = ("active_range", "use_range", "heat_max", "melt_min", "ph_window", "density", "fragrance_limit")
 
 
-@dataclass(frozen=True, slots=True)
-class Fact:
-    """One number about a material with its passport.
-
-    Either `value`, or `low` and/or `high`. `kind` is one of measured, handbook, supplier-typical, estimated, memory;
-    `checked_on` is the day the source was read, empty for a value from memory.
-    """
-
-    unit: str
-    kind: str
-    source: str
-    value: Decimal | None = None
-    low: Decimal | None = None
-    high: Decimal | None = None
-    conditions: str = ""
-    checked_on: str = ""
-
-    @classmethod
-    def read(cls, row: Mapping[str, str] | None) -> Fact | None:
-        """A fact from its row in a fact file, exactly as printed there; None when the fact is not known."""
-        if row is None:
-            return None
-        numbers = {name: Decimal(row[name]) for name in ("value", "low", "high") if name in row}
-        return cls(
-            unit=row["unit"],
-            kind=row["kind"],
-            source=row["source"],
-            conditions=row.get("conditions", ""),
-            checked_on=row.get("checked_on", ""),
-            **numbers,
-        )
-
-    def row(self) -> dict[str, str]:
-        """The fact as the row it was read from."""
-        numbers = {
-            name: format(getattr(self, name), "f")
-            for name in ("value", "low", "high")
-            if getattr(self, name) is not None
-        }
-        words = {name: getattr(self, name) for name in ("conditions", "checked_on") if getattr(self, name)}
-        return {**numbers, "unit": self.unit, "kind": self.kind, "source": self.source, **words}
-
-
-@dataclass(frozen=True, slots=True)
-class Substance:
-    """One INCI ingredient and its chemistry. Unknown facts are None, never zero."""
-
-    inci: str
-    category: str
-    formula: str = ""
-    cas: str = ""
-    ec: str = ""
-    charge: int = 0
-    charge_strength: str = ""
-    molar_mass: Fact | None = None
-    charge_density: Fact | None = None
-    pka: tuple[Fact, ...] = ()
-    mixture_of: tuple[tuple[str, Decimal], ...] = ()
-
-    @classmethod
-    def read(cls, row: Mapping) -> Substance:
-        """A substance from its row in a fact file."""
-        return cls(
-            inci=row["inci"],
-            category=row["category"],
-            formula=row.get("formula", ""),
-            cas=row.get("cas", ""),
-            ec=row.get("ec", ""),
-            charge=int(row.get("charge", 0)),
-            charge_strength=row.get("charge_strength", ""),
-            molar_mass=Fact.read(row.get("molar_mass")),
-            charge_density=Fact.read(row.get("charge_density")),
-            pka=tuple(Fact.read(fact) for fact in row.get("pka", ())),
-            mixture_of=tuple((part["inci"], Decimal(part["pct"])) for part in row.get("mixture_of", ())),
-        )
-
-    def row(self) -> dict:
-        """The substance as the row it was read from."""
-        words = {
-            name: getattr(self, name)
-            for name in ("formula", "cas", "ec", "charge", "charge_strength")
-            if getattr(self, name)
-        }
-        facts = {name: getattr(self, name).row() for name in ("molar_mass", "charge_density") if getattr(self, name)}
-        lists = {"pka": [fact.row() for fact in self.pka]} if self.pka else {}
-        if self.mixture_of:
-            lists["mixture_of"] = [{"inci": inci, "pct": format(pct, "f")} for inci, pct in self.mixture_of]
-        return {"inci": self.inci, "category": self.category, **words, **facts, **lists}
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """One INCI part of a supply form: its share in % w/w of the form, and its role there."""
-
-    substance: Substance
-    pct: Decimal
-    role: str = "active"
-    kind: str = "memory"
-    source: str = ""
-
-    @property
-    def inci(self) -> str:
-        """INCI name of the part."""
-        return self.substance.inci
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Material:
     """A supply form: what is weighed. Its parts add up to 100 %.
 
-    `made_from` is set for a lab-made stock solution: the materials it is mixed from, in % w/w. `origin` names the
-    library file whose facts are used.
+    `made_from` is set for a lab-made stock solution: the materials it is mixed from, in % w/w. `origin` is "kit", or
+    the materials file whose row it is; `origins` names the file of each single fact that was overruled. `use` is the
+    class of the trade it belongs to and `practice` the facts stated once for that class: `use_range` and `heat_max`
+    are the form's own where it has them, else those. `fragrance_limit` is the largest share in the product that the
+    certificate of a fragrance allows. `lot` is set where the parts are those of a lot's certificate.
     """
 
     key: str
@@ -141,10 +44,19 @@ class Material:
     ph_window: Fact | None = None
     density: Fact | None = None
     origin: str = "kit"
+    fragrance_limit: Fact | None = None
+    allergens: tuple[Allergen, ...] = ()
+    use: str = ""
+    practice: Mapping[str, Fact] = field(default_factory=dict, hash=False)
+    origins: tuple[tuple[str, str], ...] = ()
+    lot: str = ""
 
-    _FACTS = ("active_range", "use_range", "heat_max", "melt_min", "ph_window", "density")
-    _WORDS = ("label_inci", "function", "note", "origin")
+    _FACTS = MATERIAL_FACTS
+    _WORDS = ("label_inci", "function", "note", "use", "lot")
     _LISTS = ("aliases", "phases", "hazards", "cautions")
+
+    def __repr__(self) -> str:
+        return f"Material({self.key!r})"  # all its facts would be pages
 
     def __str__(self) -> str:
         return self.name
@@ -164,6 +76,37 @@ class Material:
         for name in self._FACTS:
             if getattr(self, name) is not None:
                 yield name, getattr(self, name)
+
+    def origin_of(self, fact: str) -> str:
+        """Whose a fact is: "kit", or the name of the materials file that stated it."""
+        return dict(self.origins).get(fact, self.origin)
+
+    def is_practice(self, fact: str) -> bool:
+        """Whether a fact is the rule of the form's class in the trade, and not its own."""
+        return fact in self.practice and getattr(self, fact) == self.practice[fact]
+
+    def with_lot(self, lot: Lot) -> Material:
+        """This form with what a lot's certificate says in place of the typical values; the key stays.
+
+        Parts not certified are as before, but for the water or carrier, which takes the rest to 100 % exactly.
+
+        Raises
+        ------
+        MaterialError   `material.lot` for a lot of another form, a part this form does not have, or parts that cannot
+                        add up to 100.
+        """
+        if lot.material != self.key:
+            raise MaterialError(
+                f"lot {lot.lot} is a lot of {lot.material}, not of {self.key}",
+                where=self.name,
+                mend="name the material the lot was delivered as",
+                code="material.lot",
+            )
+        parts = lot_parts(self.parts, lot)
+        changed = {"made_from": lot_mixture(self.made_from, parts, lot)} if self.made_from and lot.states_parts else {}
+        if lot.density is not None:
+            changed["density"] = Fact(unit="g/mL", kind="measured", source=lot.source, value=lot.density)
+        return replace(self, parts=parts, lot=lot.lot, **changed)
 
     def weighed_as(self) -> tuple[tuple[Material, Decimal], ...]:
         """The materials that a gram of this form books to: a stock solution books to what it was mixed from."""
@@ -198,11 +141,15 @@ class Material:
             **lists,
             **{name: fact.row() for name, fact in self.facts()},
             **(made if self.made_from else {}),
+            **({"allergens": [allergen.row() for allergen in self.allergens]} if self.allergens else {}),
+            **({"practice": {name: fact.row() for name, fact in self.practice.items()}} if self.practice else {}),
+            "origin": self.origin,
+            **({"origins": dict(self.origins)} if self.origins else {}),
         }
 
     @classmethod
     def from_row(cls, row: Mapping) -> Material:
-        """A form from the self-contained row that `row()` made."""
+        """A form from the self-contained row that `row()` made, now or by an older kit that knew fewer facts."""
         parts = tuple(
             Part(Substance.read(part["substance"]), Decimal(part["pct"]), part["role"], part["kind"], part["source"])
             for part in row["parts"]
@@ -213,6 +160,10 @@ class Material:
             name=row["name"],
             parts=parts,
             made_from=made,
+            allergens=tuple(Allergen.read(item) for item in row.get("allergens", ())),
+            practice={name: Fact.read(fact) for name, fact in row.get("practice", {}).items()},
+            origin=row.get("origin", "kit"),
+            origins=tuple(sorted(row.get("origins", {}).items())),
             **{name: row.get(name, "") for name in cls._WORDS},
             **{name: tuple(row.get(name, ())) for name in cls._LISTS},
             **{name: Fact.read(row.get(name)) for name in cls._FACTS},

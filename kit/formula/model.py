@@ -77,6 +77,8 @@ class FormulaModel:
     spec : tuple of SpecLine What it must meet.
     parent : str             Fingerprint of the version it came from.
     why : str                Why it was changed.
+    absorbed_by : str        Who made room for the change: "water", "proportional" or the key of a line.
+    file : str               Name of the file it was read from; a changed formula has none.
     """
 
     name: str
@@ -88,6 +90,8 @@ class FormulaModel:
     parent: str = ""
     why: str = ""
     note: str = ""
+    absorbed_by: str = ""
+    file: str = field(default="", compare=False, repr=False)
     library: Library | None = field(default=None, compare=False, repr=False)
 
     def placed_lines(self) -> Iterator[tuple[Phase, Line]]:
@@ -271,7 +275,9 @@ def formula_row(formula: FormulaModel) -> dict:
         }
         for phase in formula.phases
     ]
-    words = {name: getattr(formula, name) for name in ("parent", "why", "note") if getattr(formula, name)}
+    words = {
+        name: getattr(formula, name) for name in ("parent", "why", "note", "absorbed_by") if getattr(formula, name)
+    }
     return {
         "name": formula.name,
         "version": formula.version,

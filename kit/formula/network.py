@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from kit.formula.charge import CATIONIC_SURFACTANTS, shares_of
+from kit.formula.charge import CATIONIC_SURFACTANTS, shares_of, surfactant_class
 from kit.formula.composition import Composition
+from kit.formula.material import Substance
 from kit.formula.molar import mmol_per_100g
 
 OTHER_AMPHIPHILES = ("wax ester", "nonionic emulsifier")
@@ -34,14 +35,31 @@ def alcohol_cationic_ratio(composition: Composition) -> Decimal | None:
     return None if alcohol is None or not cationic else alcohol / cationic
 
 
-def network_lipid_pct(composition: Composition) -> Decimal | None:
-    """Fatty alcohol, active cationic and half of the other amphiphiles, % of water plus these; None without any. [%]
+def network_lipid_content(composition: Composition) -> Decimal:
+    """Fatty alcohol, active cationic and half of the other amphiphiles. [% w/w of the product]
 
     The half is common practice, no source: wax esters and nonionic emulsifiers join the bilayer only in part.
     """
-    lipid = (
-        content_pct(composition, "fatty alcohol", *CATIONIC_SURFACTANTS)
-        + content_pct(composition, *OTHER_AMPHIPHILES) / 2
-    )
-    water = content_pct(composition, "water")
-    return 100 * lipid / (lipid + water) if lipid + water > 0 else None
+    whole = content_pct(composition, "fatty alcohol", *CATIONIC_SURFACTANTS)
+    return whole + content_pct(composition, *OTHER_AMPHIPHILES) / 2
+
+
+def network_lipid_pct(composition: Composition) -> Decimal | None:
+    """Network lipid, % of water plus these; None without any. [%]"""
+    return lipid_share(network_lipid_content(composition), content_pct(composition, "water"))
+
+
+def lipid_share(lipid, water):
+    """Network lipid in what the network and its water make up; None without any. [%]
+
+    Parameters
+    ----------
+    lipid, water : Decimal or array   In one unit.
+    """
+    total = lipid + water
+    return 100 * lipid / total if not isinstance(total, Decimal) or total > 0 else None
+
+
+def two_chained(substance: Substance) -> bool:
+    """Whether a cationic has two long chains: it builds bilayers with little alcohol, or none."""
+    return surfactant_class(substance) in ("dialkyl quat", "esterquat")

@@ -1,20 +1,21 @@
-"""Versions of a formula: one change made, and the difference between two."""
+"""Versions of a formula: one change made, who makes room for it, and a supply form changed for another."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
 from kit.errors import FormulaError
-from kit.formula.composition import Step, apportion, show_pct
+from kit.formula.composition import apportion
+from kit.formula.diffs import FormulaDiff, LineChange, diff, edited_under_label
+from kit.formula.lines import Edit, Place, decimals, rebuilt, resolved
 from kit.formula.material import Material
-from kit.formula.model import FormulaModel, Line, Phase, SpecLine
-from kit.show import Table
+from kit.formula.model import FormulaModel
 from kit.units import percent
 
-Place = tuple[str, str]  # phase name, material key
+__all__ = ["FormulaDiff", "LineChange", "change", "diff", "edited_under_label", "next_version", "resolved"]
 
 
 def change(
@@ -30,52 +31,49 @@ def change(
 
     Parameters
     ----------
-    changes : dict   Material (key, name, or "phase:key" where it stands on several lines) to its new percentage,
-                     "6.00 %". "0 %" takes the line out; a material not yet in the formula is added to `phase`, or
-                     to the first phase of a kind that suits it.
+    changes : dict   Material (key, name, or "phase:key" where it stands in several phases) to its new percentage,
+                     "6.00 %". Where it stands on several lines of a phase this is their sum, and "phase:key#2" is the
+                     second of them. "0 %" takes the line out; a material not yet in the formula is added to `phase`,
+                     or to the first phase of a kind that suits it.
     absorb : str     Who takes up the change: "water" (default), "proportional" (all other lines scaled), or a line's
-                     key.
+                     key. The two are different experiments; the version keeps which it was.
     why : str        The reason; it stays with the version.
     version : str    Label of the new version; the next number when omitted.
 
     Raises
     ------
-    FormulaError   `formula.absorb`, `formula.line_ambiguous`, `formula.phase`, `formula.value`.
+    FormulaError   `formula.absorb`, `formula.line_ambiguous`, `formula.line_number`, `formula.phase`, `formula.value`.
     """
     pcts = resolved(formula)
     new: dict[Place, Decimal] = {}
     added: dict[Place, Material] = {}
+    pins: dict[Place, dict[int, Decimal]] = {}
     for name, typed in changes.items():
-        place, material = _place(formula, str(name), phase)
-        new[place] = percent(typed, where=f"change() of {formula.title}, {name}")
-        if new[place] < 0:
-            raise FormulaError(
-                f"{name}: {new[place]} % is negative",
-                where=formula.title,
-                allowed="0 to 100 %",
-                mend="correct it",
-                code="formula.value",
-            )
-        if place not in pcts and new[place]:
+        bare, _, count = str(name).partition("#")
+        place, material = place_of(formula, bare.strip(), phase)
+        pct = _percentage(formula, str(name), typed)
+        if count:
+            _pin(formula, place, count, pct, pins)
+        else:
+            new[place] = pct
+        if place not in pcts and pct:
             added[place] = material
+    new |= {place: _pinned_total(formula, place, lines) for place, lines in pins.items()}
     taken = sum((value - pcts.get(place, Decimal(0)) for place, value in new.items()), Decimal(0))
-    new |= _room(formula, pcts, new, taken, absorb)
+    room = _room(formula, pcts, new, taken, absorb)
+    scaled = (
+        {place: Fraction(pct) / Fraction(pcts[place]) for place, pct in room.items() if pcts[place]}
+        if absorb == "proportional"
+        else {}
+    )
     return replace(
-        _rebuilt(formula, new, added),
+        rebuilt(formula, Edit(new | room, added, scaled=scaled, pinned=pins)),
         version=version or next_version(formula.version),
         parent=formula.fingerprint,
         why=why,
+        absorbed_by=absorb if absorb in ("water", "proportional") else next(iter(place[1] for place in room), absorb),
+        file="",
     )
-
-
-def resolved(formula: FormulaModel) -> dict[Place, Decimal]:
-    """Every line's percentage by phase and material, q.s. worked out; lines of one material in one phase add up."""
-    pcts: dict[Place, Decimal] = {}
-    composition = formula.composition()
-    for line in composition.lines:
-        place = (line.phase, line.material.key)
-        pcts[place] = pcts.get(place, Decimal(0)) + line.pct
-    return pcts
 
 
 def next_version(version: str) -> str:
@@ -86,161 +84,44 @@ def next_version(version: str) -> str:
     return f"{stem}-{int(count) + 1}" if stem and count.isdigit() else f"{version}-2"
 
 
-@dataclass(frozen=True, slots=True)
-class LineChange:
-    """One line before and after; None where it is absent. [% w/w]"""
-
-    phase: str
-    phase_kind: str
-    material: Material
-    before: Decimal | None
-    after: Decimal | None
-    absorbs: bool = False
-
-    @property
-    def delta(self) -> Decimal:
-        """After less before. [percentage points]"""
-        return (self.after or Decimal(0)) - (self.before or Decimal(0))
-
-    def words(self) -> str:
-        """ "5.00 → 6.00 %, +1.00 pp, +20 %" """
-        if self.before is None:
-            return f"added, {show_pct(self.after)} %"
-        if self.after is None:
-            return f"taken out, was {show_pct(self.before)} %"
-        sign = "+" if self.delta > 0 else ""
-        relative = f", {sign}{100 * self.delta / self.before:.0f} %" if self.before else ""
-        return f"{show_pct(self.before)} → {show_pct(self.after)} %, {sign}{show_pct(self.delta)} pp{relative}"
-
-
-@dataclass(frozen=True)
-class FormulaDiff:
-    """What changed between two versions: lines (largest change first, the absorbing line last), steps, spec.
-
-    `kinds` names phases that changed their kind: (phase, before, after).
-    """
-
-    before: str
-    after: str
-    lines: tuple[LineChange, ...]
-    identical: int
-    steps: tuple[tuple[Step, ...], tuple[Step, ...]] | None = None
-    spec: tuple[tuple[SpecLine, ...], tuple[SpecLine, ...]] | None = None
-    product: tuple[str, str] | None = None
-    kinds: tuple[tuple[str, str, str], ...] = ()
-
-    def __bool__(self) -> bool:
-        return bool(self.lines or self.steps or self.spec or self.product or self.kinds)
-
-    def apply(self, formula: FormulaModel) -> FormulaModel:
-        """The formula with this difference made to it.
-
-        Raises
-        ------
-        FormulaError   `formula.diff_base` when a line is not as the difference expects.
-        """
-        pcts = resolved(formula)
-        for item in self.lines:
-            if (pcts.get((item.phase, item.material.key)) or None) != item.before:
-                raise FormulaError(
-                    f"{item.material.key} in phase {item.phase} is not {item.before} %",
-                    where=formula.title,
-                    mend="apply the difference to the version it was taken from",
-                    code="formula.diff_base",
-                )
-        new = {(item.phase, item.material.key): item.after or Decimal(0) for item in self.lines}
-        added = {
-            (item.phase, item.material.key): item.material
-            for item in self.lines
-            if (item.phase, item.material.key) not in pcts
-        }
-        kinds = {**{item.phase: item.phase_kind for item in self.lines}, **{name: kind for name, _, kind in self.kinds}}
-        gone = frozenset((item.phase, item.material.key) for item in self.lines if item.after is None)
-        result = _pinned(_rebuilt(formula, new, added, kinds, gone), {**pcts, **new})
-        return replace(
-            result,
-            steps=self.steps[1] if self.steps else formula.steps,
-            spec=self.spec[1] if self.spec else formula.spec,
-            product=self.product[1] if self.product else formula.product,
+def _percentage(formula: FormulaModel, name: str, typed: object) -> Decimal:
+    pct = percent(typed, where=f"change() of {formula.title}, {name}")
+    if pct < 0:
+        raise FormulaError(
+            f"{name}: {pct} % is negative",
+            where=formula.title,
+            allowed="0 to 100 %",
+            mend="correct it",
+            code="formula.value",
         )
+    return pct
 
-    def table(self) -> Table:
-        """The changed lines as a table; unchanged ones are only counted."""
-        rows = [
-            (
-                item.material.name,
-                "–" if item.before is None else show_pct(item.before),
-                "–" if item.after is None else show_pct(item.after),
-                item.words() + (" (takes up the change)" if item.absorbs else ""),
-            )
-            for item in self.lines
-        ]
-        notes = [f"{self.identical} lines identical"]
-        notes += ["steps differ"] if self.steps else []
-        notes += ["spec differs"] if self.spec else []
-        notes += [f"product type {self.product[0]} → {self.product[1]}"] if self.product else []
-        notes += [f"phase {name} {before} → {after}" for name, before, after in self.kinds]
-        return Table(
-            ("material", "before, %", "after, %", "change"),
-            rows,
-            title=f"{self.before} → {self.after}",
-            note="; ".join(notes),
-            numeric=frozenset({1, 2}),
+
+def _pin(formula: FormulaModel, place: Place, count: str, pct: Decimal, pins: dict[Place, dict[int, Decimal]]) -> None:
+    lines = [line for phase, line in formula.placed_lines() if (phase.name, line.material.key) == place]
+    fixed = [str(number) for number, line in enumerate(lines, start=1) if not line.qs]
+    if count.strip() not in fixed:
+        raise FormulaError(
+            f"{place[1]} has no line {count.strip()!r} with a percentage of its own in phase {place[0]}",
+            where=formula.title,
+            allowed=", ".join(f"{place[0]}:{place[1]}#{number}" for number in fixed),
+            mend="number the lines of one material from 1, in their order",
+            code="formula.line_number",
         )
-
-    def _repr_html_(self) -> str:
-        return self.table().html()
-
-    def __str__(self) -> str:
-        return str(self.table()) if self else f"{self.before} → {self.after}: no difference"
+    pins.setdefault(place, {})[int(count) - 1] = pct
 
 
-def diff(before: FormulaModel, after: FormulaModel) -> FormulaDiff:
-    """The difference between two formulas, line by line.
-
-    Raises
-    ------
-    FormulaError   `formula.qs_two` when one of them has no determined composition.
-    """
-    old, new = _present(before), _present(after)
-    materials = {
-        (phase.name, line.material.key): (phase.kind, line.material)
-        for formula in (before, after)
-        for phase, line in formula.placed_lines()
-    }
-    absorbing = {(phase.name, line.material.key) for phase, line in after.placed_lines() if line.qs}
-    changed = [
-        LineChange(
-            place[0], materials[place][0], materials[place][1], old.get(place), new.get(place), place in absorbing
-        )
-        for place in dict.fromkeys([*old, *new])
-        if old.get(place) != new.get(place)
-    ]
-    changed.sort(key=lambda item: (item.absorbs, -abs(item.delta), item.material.key))
-    return FormulaDiff(
-        before.title,
-        after.title,
-        tuple(changed),
-        len(set(old) & set(new)) - sum(1 for item in changed if item.before is not None and item.after is not None),
-        steps=(before.steps, after.steps) if before.steps != after.steps else None,
-        spec=(before.spec, after.spec) if before.spec != after.spec else None,
-        product=(before.product, after.product) if before.product != after.product else None,
-        kinds=_changed_kinds(before, after),
-    )
+def _pinned_total(formula: FormulaModel, place: Place, pins: Mapping[int, Decimal]) -> Decimal:
+    lines = [line for phase, line in formula.placed_lines() if (phase.name, line.material.key) == place]
+    pcts = [formula.qs_pct if line.qs else line.pct for line in lines]
+    return sum((pins.get(index, pct) for index, pct in enumerate(pcts)), Decimal(0))
 
 
-def _present(formula: FormulaModel) -> dict[Place, Decimal]:
-    """The lines that bring something: an empty line is as good as none."""
-    return {place: pct for place, pct in resolved(formula).items() if pct}
-
-
-def _changed_kinds(before: FormulaModel, after: FormulaModel) -> tuple[tuple[str, str, str], ...]:
-    old, new = ({phase.name: phase.kind for phase in formula.phases} for formula in (before, after))
-    return tuple((name, kind, new[name]) for name, kind in old.items() if new.get(name, kind) != kind)
-
-
-def _place(formula: FormulaModel, name: str, phase: str) -> tuple[Place, Material]:
-    named, _, key = name.rpartition(":")
+def place_of(formula: FormulaModel, name: str, phase: str) -> tuple[Place, Material]:
+    """The place a name such as "glycerin" or "C:glycerin" stands for, and its material; errors as in `change`."""
+    named, _, key = name.partition(":")
+    if named not in {place.name for place in formula.phases}:
+        named, key = "", name  # a name may hold a colon of its own, as in "(30:70)"
     material = formula.find(key, where=f"change() of {formula.title}")
     homes = [place.name for place, line in formula.placed_lines() if line.material.key == material.key]
     homes = [home for home in dict.fromkeys(homes) if not (named or phase) or home in (named, phase)]
@@ -292,7 +173,9 @@ def _scaled(free: dict[Place, Decimal], taken: Decimal, title: str) -> dict[Plac
             code="formula.absorb",
         )
     factor = Fraction(before - taken) / Fraction(before)
-    return dict(zip(free, apportion([Fraction(pct) * factor for pct in free.values()], before - taken, 4), strict=True))
+    places = decimals(before, taken)
+    shares = [Fraction(pct) * factor for pct in free.values()]
+    return dict(zip(free, apportion(shares, before - taken, places), strict=True))
 
 
 def _absorbing(formula: FormulaModel, free: dict[Place, Decimal], absorb: str) -> Place:
@@ -311,67 +194,3 @@ def _absorbing(formula: FormulaModel, free: dict[Place, Decimal], absorb: str) -
             code="formula.absorb",
         )
     return max(fitting, key=lambda item: (item[1].qs, free[item[0]]))[0]
-
-
-def _rebuilt(
-    formula: FormulaModel,
-    new: Mapping[Place, Decimal],
-    added: Mapping[Place, Material],
-    kinds: Mapping[str, str] | None = None,
-    gone: frozenset[Place] = frozenset(),
-) -> FormulaModel:
-    kinds = kinds or {}
-    phases = [
-        Phase(phase.name, kinds.get(phase.name, phase.kind), _lines(phase, new, added, gone))
-        for phase in formula.phases
-    ]
-    known = {phase.name for phase in formula.phases}
-    for name in dict.fromkeys(place[0] for place in added if place[0] not in known):
-        lines = tuple(Line(material, new[place]) for place, material in added.items() if place[0] == name)
-        phases.append(Phase(name, kinds[name], lines))
-    named = {
-        name for step in formula.steps for name in (step.phase, *dict(step.temps_c))
-    }  # a step may still speak of an empty phase
-    return replace(formula, phases=tuple(phase for phase in phases if phase.lines or phase.name in named))
-
-
-def _lines(
-    phase: Phase, new: Mapping[Place, Decimal], added: Mapping[Place, Material], gone: frozenset[Place]
-) -> tuple[Line, ...]:
-    lines, seen = [], set()
-    for line in phase.lines:
-        place = (phase.name, line.material.key)
-        if place in new and place in seen:
-            continue  # several lines of one material in one phase were added up into the first
-        seen.add(place)
-        if place not in new:
-            lines.append(line)
-        elif place not in gone and (line.qs or new[place] != 0):
-            lines.append(line if line.qs else replace(line, pct=new[place]))
-    extra = [Line(material, new[place]) for place, material in added.items() if place[0] == phase.name]
-    return (*lines, *extra)
-
-
-def _pinned(formula: FormulaModel, wanted: Mapping[Place, Decimal]) -> FormulaModel:
-    """The formula with its q.s. line fixed where q.s. would not give what is wanted, as when the total is not 100."""
-    found = resolved(formula)
-    off = {
-        place: pct - found.get(place, Decimal(0))
-        for place, pct in wanted.items()
-        if pct != found.get(place, Decimal(0))
-    }
-    if not off:
-        return formula
-    phases = tuple(
-        replace(
-            phase,
-            lines=tuple(
-                replace(line, qs=False, pct=formula.qs_pct + off.get((phase.name, line.material.key), Decimal(0)))
-                if line.qs
-                else line
-                for line in phase.lines
-            ),
-        )
-        for phase in formula.phases
-    )
-    return replace(formula, phases=phases)

@@ -4,22 +4,33 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from kit.errors import FormulaError
+from kit.errors import FormulaError, KitError
 from kit.formula.composition import Step
+from kit.formula.diffs import refuse_edited
+from kit.formula.library import load_library
 from kit.formula.model import FormulaModel, Phase, SpecLine
+from kit.formula.reading import read_as
 from kit.units import plain
+
+_WORDS = ("name", "version", "product", "why", "parent", "absorbed_by", "note")
 
 
 def save_formula(formula: FormulaModel, path: str | Path, *, overwrite: bool = False) -> Path:
     """Write a formula file and give its path. A file that holds anything else is never overwritten unasked.
 
+    Onto a file of the same formula the changes are made where they belong: comments, blank lines, spelling and order
+    stay where the line still exists.
+
     Raises
     ------
-    FormulaError   `formula.file_exists`, `formula.file_write`.
+    FormulaError   `formula.version_edited` when the file holds another content under the same version label,
+                   `formula.file_exists`, `formula.file_write`.
     """
     path = Path(path)
-    text = formula_text(formula)
-    if path.exists() and not overwrite and not _holds(path, text):
+    before = _text_of(path)
+    text = formula_text(formula) if before is None else _onto(formula, before)
+    if path.exists() and not overwrite and before != text:
+        _refuse_edit(formula, path, before)
         raise FormulaError(
             f"{path.name} exists and holds something else",
             where=str(path.parent),
@@ -28,7 +39,8 @@ def save_formula(formula: FormulaModel, path: str | Path, *, overwrite: bool = F
         )
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8", newline="\n")
+        if before != text:
+            path.write_text(text, encoding="utf-8", newline=_line_end(path))
     except OSError as problem:
         raise FormulaError(
             f"the formula could not be written: {problem.strerror}",
@@ -39,11 +51,60 @@ def save_formula(formula: FormulaModel, path: str | Path, *, overwrite: bool = F
     return path
 
 
-def _holds(path: Path, text: str) -> bool:
+def _text_of(path: Path) -> str | None:
+    """What a file holds; None when it is not there or no text."""
     try:
-        return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n") == text
+        return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
     except (OSError, UnicodeDecodeError):
-        return False
+        return None
+
+
+def _line_end(path: Path) -> str:
+    """The line end a file has; that of Unix for a new one."""
+    return "\r\n" if path.exists() and b"\r\n" in path.read_bytes() else "\n"
+
+
+def _known(formula: FormulaModel, text: str) -> FormulaModel | None:
+    """The formula a file holds; None when it holds another one or none."""
+    try:
+        known = read_as(FormulaModel, text, formula.library or load_library())
+    except KitError:
+        return None
+    return known if known.name == formula.name else None
+
+
+def _refuse_edit(formula: FormulaModel, path: Path, before: str | None) -> None:
+    known = _known(formula, before) if before is not None else None
+    if known is not None and len(known.qs_lines) < 2:
+        refuse_edited(known, formula, known_from=f"the file {path.name}")
+
+
+def _onto(formula: FormulaModel, before: str) -> str:
+    """The formula written onto what a file of it holds; written anew where that is not possible."""
+    from kit.formula.keeping import commented_text, kept_text
+    from kit.formula.statements import UnknownForm
+
+    plain_text = formula_text(formula)
+    known = _known(formula, before)
+    if known is None or before == plain_text:
+        return plain_text
+    try:
+        text = kept_text(before, _tables(known), _tables(formula))
+        if formula_text(read_as(FormulaModel, text, formula.library or load_library())) == plain_text:
+            return text
+    except (UnknownForm, KitError):
+        pass
+    return commented_text(plain_text, before)
+
+
+def _tables(formula: FormulaModel) -> dict[str, list[dict]]:
+    """The rows of a formula file, by the table they stand in."""
+    return {
+        "": [{name: getattr(formula, name) for name in _WORDS if getattr(formula, name)}],
+        "spec": [_spec_table(line) for line in formula.spec],
+        "phase": [_phase_table(phase) for phase in formula.phases],
+        "step": [_step_table(step) for step in formula.steps],
+    }
 
 
 def formula_text(formula: FormulaModel) -> str:
@@ -51,19 +112,15 @@ def formula_text(formula: FormulaModel) -> str:
     import tomlkit  # writing only
 
     document = tomlkit.document()
-    for name in ("name", "version", "product", "why", "parent", "note"):
-        if getattr(formula, name):
-            document[name] = getattr(formula, name)
-    for key, rows in (
-        ("spec", [_spec_table(line) for line in formula.spec]),
-        ("phase", [_phase_table(phase) for phase in formula.phases]),
-        ("step", [_step_table(step) for step in formula.steps]),
-    ):
+    tables = _tables(formula)
+    for name, value in tables.pop("")[0].items():
+        document[name] = value
+    for key, rows in tables.items():
         if rows:
-            tables = tomlkit.aot()
+            array = tomlkit.aot()
             for row in rows:
-                tables.append(tomlkit.item(row))
-            document[key] = tables
+                array.append(tomlkit.item(row))
+            document[key] = array
     return tomlkit.dumps(document)
 
 

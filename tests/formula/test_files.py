@@ -2,18 +2,28 @@
 
 from __future__ import annotations
 
+import difflib
 import pickle
+import random
+import re
+import tempfile
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 import kit
 from kit.errors import FormulaError, KitError, MaterialError, UnitError
 from kit.formula.files import read_formula
 from kit.formula.formula import formula_from_row
+from kit.formula.library import load_library
 from kit.formula.model import formula_row
 from kit.formula.writing import formula_text
 
+EXAMPLES = Path(__file__).parent / "examples"
+LIBRARY = load_library(EXAMPLES / "own" / "materials.toml")
 NAMES = ("linden", "calendula", "meadowsweet", "sage")
 
 
@@ -173,3 +183,167 @@ def test_errors_keep_their_parts_through_a_worker_process(example):
     assert (type(again), str(again), again.code) == (MaterialError, str(caught.value), "material.unknown")
     assert isinstance(again, KitError)
     assert not isinstance(again, UnitError)
+
+
+COMMENTED = """# Linden, as the bench keeps it
+name = "Kept"   # do not rename
+version = "1"
+
+[[spec]]  # what it must meet
+property = "pH"
+low = 4.3
+high = 4.90
+
+# water phase: boil the water first
+[[phase]]
+name = "A"
+kind = "water"
+line = [
+  # the rest
+  { material = "deionised water", qs = true },
+  {pct = "3.00", material = "Glycerin"},   # vegetable
+  { material = "citric acid 10 %", pct = 0.50 }, # to start with
+]
+
+# oil phase
+[[phase]]
+kind = "oil"
+name = "B"
+
+[[phase.line]]  # hot wax
+material = "BTAC 80 %" # flakes
+pct = "2.5"
+
+[[phase.line]]
+material = "cetearyl-alcohol"
+pct = "5.00"
+
+[[step]]
+do = "heat"
+phase = "A"
+temps = "78 degC"   # not above
+text = '''slowly # not a comment'''
+
+[[step]]
+do = "combine"
+temps.A = "78 degC"
+temps.B = "80 degC"
+rpm = 6500
+
+# end
+"""
+
+
+def changed_lines(before: str, after: str) -> list[str]:
+    """The lines of a text that another one does not hold, and the other way round."""
+    return [line for line in difflib.ndiff(before.splitlines(), after.splitlines()) if line[0] in "+-"]
+
+
+def test_saving_onto_a_file_keeps_what_a_person_wrote(library, tmp_path):
+    path = tmp_path / "kept.toml"
+    path.write_text(COMMENTED, encoding="utf-8")
+    formula = kit.load_formula(path, library)
+    formula.save(path)  # the same formula: nothing is touched
+    assert path.read_text(encoding="utf-8") == COMMENTED
+    newer = formula.change({"glycerin": "4.00 %", "behentrimonium-chloride-80": "2.00 %"}, why="drier")
+    newer.save(path, overwrite=True)
+    text = path.read_text(encoding="utf-8")
+    assert kit.load_formula(path, library) == newer
+    assert changed_lines(COMMENTED, text) == [
+        '- version = "1"',
+        '+ version = "2"',
+        '+ why = "drier"',
+        f'+ parent = "{formula.fingerprint}"',
+        '+ absorbed_by = "water"',
+        '-   {pct = "3.00", material = "Glycerin"},   # vegetable',
+        '+   { pct = "4.00", material = "Glycerin" },   # vegetable',
+        '- pct = "2.5"',
+        '+ pct = "2.00"',
+    ]
+
+
+def test_a_file_with_windows_line_ends_keeps_them(library, tmp_path):
+    path = tmp_path / "kept.toml"
+    path.write_bytes(COMMENTED.replace("\n", "\r\n").encode())
+    kit.load_formula(path, library).change({"glycerin": "4.00 %"}).save(path, overwrite=True)
+    written = path.read_bytes()
+    assert written.count(b"\n") == written.count(b"\r\n") > COMMENTED.count("\n")
+    assert b"# vegetable\r\n" in written
+
+
+def test_saving_onto_a_file_adds_and_takes_out_lines_where_they_belong(library, tmp_path):
+    path = tmp_path / "kept.toml"
+    path.write_text(COMMENTED, encoding="utf-8")
+    formula = kit.load_formula(path, library)
+    newer = formula.change(
+        {"glycerin": "0 %", "hydroxyethylcellulose": "0.20 %", "cetearyl-alcohol": "0 %", "cetyl-alcohol": "5.00 %"},
+        why="thinner",
+    )
+    newer = newer.with_steps(newer.steps[:1], why="cold")
+    newer.save(path, overwrite=True)
+    text = path.read_text(encoding="utf-8")
+    assert kit.load_formula(path, library) == newer
+    for comment in ("# the rest", "# to start with", "# oil phase", "# hot wax", "# flakes", "# not above", "# end"):
+        assert comment in text
+    for gone in ("# vegetable", "combine", "cetearyl"):
+        assert gone not in text
+    inline = text[text.index("line = [") : text.index("# oil phase")]
+    assert inline.index("citric acid 10 %") < inline.index("hydroxyethylcellulose")
+
+
+def test_a_file_of_another_formula_or_of_none_is_written_anew(example, library, tmp_path):
+    path = tmp_path / "kept.toml"
+    path.write_text(COMMENTED, encoding="utf-8")
+    formula = example("sage")
+    formula.save(path, overwrite=True)
+    assert path.read_text(encoding="utf-8") == formula_text(formula)
+
+
+def test_a_file_laid_out_in_another_way_keeps_its_comments_at_the_head(library, tmp_path):
+    path = tmp_path / "kept.toml"
+    path.write_text(
+        'name = "Kept" # mine\nversion = "1"\nphase = [ { name = "A", kind = "water", line = [ '
+        '{ material = "water", qs = true }, { material = "glycerin", pct = "3.00" } ] } ] # all in one\n',
+        encoding="utf-8",
+    )
+    newer = kit.load_formula(path, library).change({"glycerin": "4.00 %"})
+    newer.save(path, overwrite=True)
+    assert kit.load_formula(path, library) == newer
+    assert path.read_text(encoding="utf-8").startswith("# mine\n# all in one\nname =")
+
+
+def annotated(text: str, chance: random.Random) -> str:
+    """The text with comments above and behind some of its statements, numbered."""
+    lines: list[str] = []
+    for number, line in enumerate(text.splitlines()):
+        if chance.random() < 0.3:
+            lines.append(f'# note {number}, with a " and a [[phase]]')
+        lines.append(f"{line}  # behind {number}" if line.strip() and chance.random() < 0.3 else line)
+    return "\n".join(lines) + "\n"
+
+
+@given(st.sampled_from(NAMES), st.booleans(), st.integers(0, 10**6))
+@settings(max_examples=80, deadline=None)
+def test_comments_anywhere_outlive_a_change(name, plain, seed):
+    """A comment above and behind any statement is still there, in its order, after lines that stay were changed."""
+    chance = random.Random(seed)
+    text = (EXAMPLES / f"{name}.toml").read_text(encoding="utf-8")
+    typed = annotated(formula_text(read_formula(text, LIBRARY)) if plain else text, chance)
+    formula = read_formula(typed, LIBRARY)
+    fixed = sorted({line.material.key for _, line in formula.placed_lines() if not line.qs})
+    keys = chance.sample(fixed, chance.randint(0, 3))
+    newer = formula.change({key: f"{Decimal(chance.randint(1, 200)).scaleb(-2)} %" for key in keys}, why="said anew")
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "kept.toml"
+        path.write_text(typed, encoding="utf-8")
+        kept = newer.save(path, overwrite=True).read_text(encoding="utf-8")
+    again = read_formula(kept, LIBRARY)
+    assert again == newer
+    assert formula_text(again) == formula_text(newer)
+    note = re.compile(r"# (?:note|behind) \d+")
+    assert note.findall(kept) == note.findall(typed)
+    assert [line for line in kept.splitlines() if not line.strip()] == [
+        line for line in typed.splitlines() if not line.strip()
+    ]
+    touched = tuple(f"- {word}" for word in ("pct", "version", "why", "  {", "{"))
+    assert all(line.startswith(touched) for line in changed_lines(typed, kept) if line[0] == "-")

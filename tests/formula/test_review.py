@@ -51,14 +51,19 @@ def test_a_number_just_past_its_limit_does_not_read_like_the_limit(example):
     assert "1.0001 %" in found.stops[0].words
 
 
-def test_the_closing_sentence_names_what_rests_on_memory_and_what_is_not_coded(example):
-    leave_on = example("linden", ('product = "rinse-off hair"', 'product = "leave-on hair"')).review()
-    assert (
-        "from memory, not read in the law text: Cetrimonium, steartrimonium and behentrimonium chloride together, "
-        "leave-on" in leave_on.closing
-    )
+def test_the_closing_sentence_names_what_rests_on_memory_and_what_is_not_coded(example, monkeypatch):
+    from kit.formula.rules import caps
+
+    from_memory = tuple(replace(cap, kind="memory") if cap.code == "cap.quat_sum" else cap for cap in caps.caps())
+    monkeypatch.setattr(caps, "caps", lambda: from_memory)
+    told = example("linden").review().closing
+    assert f"from memory, not read in the law text: {_title('cap.quat_sum', from_memory)}" in told
     bath = review(replace(example("linden").composition(), product="bath"))
     assert bath.closing.startswith("No limit of law is coded for the product type 'bath'")
+
+
+def _title(code: str, limits) -> str:
+    return next(cap.title for cap in limits if cap.code == code)
 
 
 def test_two_qs_lines_stop_the_review_and_say_that_nothing_else_was_checked(example):
@@ -198,6 +203,18 @@ def test_the_review_shows_itself_and_is_frozen(example):
         found.findings[0].severity = "note"
     with pytest.raises(ValueError, match="severity"):
         Finding("alarm", "x.y", "words")
+
+
+def test_the_sources_are_printed_with_their_citation(example):
+    found = example("linden", (PHENOXY, _line("phenoxyethanol", "1.20"))).review()
+    assert "Source: cpr-annex-v" in str(found)
+    assert "cpr-annex-v: Regulation (EC) No 1223/2009, Annex V" in str(found)
+    assert "common practice:" not in str(found)  # it is no document
+    assert "Regulation (EC) No 1223/2009, Annex V" in found._repr_html_()
+    two = Finding("note", "acid.x", "words", source="vu-2005; common practice, no source")
+    assert two.sources == ("vu-2005", "common practice")
+    own = Review("x", (Finding("note", "range.use", "words", source="our-binder"),))
+    assert "our-binder: named in the lab's own materials file" in " ".join(str(own).split())
 
 
 def test_typed_text_in_a_finding_is_shown_and_not_obeyed(library):

@@ -91,11 +91,38 @@ SPOILED = [
     ("soft anionic", "linden", [_also(HEC, "sodium-cocoyl-glutamate-25", "1.00")],
      "charge.anionic_surfactant", "caution", None),
     ("phytate", "linden", [('"disodium-edta"', '"sodium-phytate-50"')], "charge.hard_chelator", "note", None),
-    # 0.45 x 0.88 / 90.08 = 4.396 meq of acid for 5.425 of amine
-    ("amine short of acid", "meadowsweet", [_to(LACTIC, "0.45")], "charge.amine_acid", "caution", None),
+    ("phosphate thickener", "linden", [(HEC, _line("distarch-phosphate", "0.50"))],
+     "charge.weak_thickener", "note", None),
+    # 0.45 x 0.88 / 90.08 = 4.396 meq of acid for 5.425 of amine: 0.810 equivalents
+    ("amine short of acid", "meadowsweet", [_to(LACTIC, "0.45")], "charge.amine_acid", "stop", None),
+    # 0.51: 4.982 / 5.425 = 0.918
+    ("amine a little short", "meadowsweet", [_to(LACTIC, "0.51")], "charge.amine_acid", "caution", None),
+    # 0.55: 5.373 / 5.425 = 0.990, inside 3 % of one equivalent
+    ("amine at its equivalence", "meadowsweet", [_to(LACTIC, "0.55")], "charge.amine_near", "caution", None),
+    # 0.08 % of NaOH takes 0.08 / 39.997 = 2.000 meq of the 6.838: 4.838 / 5.425 = 0.892
+    ("lye takes the acid", "meadowsweet", [_also(LACTIC, "sodium-hydroxide", "0.08")],
+     "charge.amine_acid", "stop", None),
+    ("amine at pH 5.8", "meadowsweet", [('high = "4.8"', 'high = "5.8"')], "charge.amine_ph", "caution", "5.8"),
+    ("amine at pH 6.8", "meadowsweet", [('high = "4.8"', 'high = "6.8"')], "charge.amine_ph", "stop", "6.8"),
+    ("esterquat at pH 4.9", "linden", [(BTAC, _line("dioleoylethyl-hydroxyethylmonium-methosulfate-75", "2.50"))],
+     "charge.esterquat_ph", "caution", "4.9"),                                              # its window ends at 4
+    ("strong lactic acid", "meadowsweet", [], "acid.lactic_oligomers", "note", None),
     ("enough acid", "meadowsweet", [], "charge.amine_counted", "note", None),           # 0.70 x 0.88 / 90.08 = 6.838
     # 2000 / 261.42 = 7.650 mmol of alcohol for 4.949 of cationic: 1.546
     ("ratio low", "linden", [_to(CETEARYL, "2.00")], "network.ratio_low", "caution", None),
+    # 3000 / 261.42 = 11.476; / 4.949 = 2.32
+    ("ratio on the thin side", "linden", [_to(CETEARYL, "3.00")], "network.ratio_thin", "note", None),
+    # 8000 / 261.42 = 30.602; / 4.949 = 6.18
+    ("ratio on the grainy side", "linden", [_to(CETEARYL, "8.00")], "network.ratio_grain", "note", None),
+    # 1.00 + 0.80 + half of 0.50 of cetyl esters = 2.05 g in some 91 g
+    ("little network", "linden", [_to(CETEARYL, "1.00"), _to(BTAC, "1.00")], "network.lipid_low", "note", None),
+    # 9.00 + 2.00 + 0.25 = 11.25 beside 79.6 of water: 12.4 %
+    ("much network", "linden", [_to(CETEARYL, "9.00")], "network.lipid_high", "note", None),
+    # 7.50 of oil on 5.00 + 2.00 + 0.25 = 7.25: 1.03
+    ("more oil than network", "linden", [_to(MCT, "7.50")], "network.oil_load", "note", None),
+    # 9.00 on 2.00 + 2.00 + 0.25 = 4.25: 2.12
+    ("oil the network cannot carry", "linden", [_to(MCT, "9.00"), _to(CETEARYL, "2.00")],
+     "network.oil_load", "caution", None),
     # 19.126 / (800 / 404.16 = 1.979) = 9.66
     ("ratio high, neat quat", "linden", [_to(BTAC, "1.00")], "network.ratio_high", "caution", None),
     ("ratio high, blend", "calendula", [], "network.ratio_high", "note", None),             # 8.14: meant that way
@@ -106,28 +133,39 @@ SPOILED = [
     ("too much alcohol", "linden", [_to(CETEARYL, "10.01")], "network.alcohol_high", "caution", "10.01"),
     # 20.04 x 0.25; the caps of the chlorides do not name the methosulfate
     ("too much cationic", "calendula", [_to(BTMS, "20.04")], "network.cationic_high", "caution", "5.01"),
-    ("no preservative", "linden", UNPRESERVED, "preservation.none", "stop", "0"),
+    ("no preservative", "linden", UNPRESERVED, "preservation.none", "stop", None),
     ("a booster is no preservative", "linden", [(PHENOXY, _line("caprylyl-glycol", "0.80")),
                                                 (BENZOATE, _line("propanediol", "0.20"))],
      "preservation.booster_only", "caution", None),
-    ("benzoate at pH 5.6", "linden", [(PH, 'low = "5.4"\nhigh = "5.8"')], "range.ph_window", "caution", "5.8"),
+    ("benzoate at pH 5.6", "linden", [(PH, 'low = "5.4"\nhigh = "5.6"')], "preservation.ph", "caution", None),
+    ("benzoate alone at pH 5.6", "linden", [(PH, 'low = "5.4"\nhigh = "5.6"'), *UNPRESERVED[::2]],
+     "preservation.ph", "stop", None),
+    ("benzoate alone", "linden", UNPRESERVED[::2], "preservation.acids_only", "note", None),
+    ("a window passed", "linden", [(PH, 'low = "2.8"\nhigh = "4.0"')], "range.ph_window", "caution", "2.8"),
+    ("pH 3.2 asked for", "linden", [(PH, 'low = "3.2"\nhigh = "4.0"')], "range.ph_spec", "note", None),
+    ("a viscosity like milk", "linden", [("low = 15000\nhigh = 25000", "low = 300\nhigh = 900")],
+     "range.viscosity_spec", "caution", "900"),
     ("pH 2.5 asked for", "linden", [(PH, 'low = "2.5"\nhigh = "3.5"')], "range.ph_spec", "caution", None),
     ("preservative heated", "linden", PRESERVATIVE_HEATED, "heat.limit", "caution", "77"),
     ("cool-down into the hot batch", "linden", [(ADD_C, ADD_C.replace("40", "65"))], "heat.limit", "caution", "65"),
     ("cool-down right after combining", "linden", [(COOL, 'do = "note"'), (ADD_C, 'phase = "C"')],
      "heat.limit", "caution", "77"),
     ("oil phase too cold", "linden", OIL_COLD, "heat.melt", "caution", "70"),               # the flakes need 80
+    ("95 degC", "linden", [(HEAT_A, HEAT_A.replace("78", "95"))], "heat.process", "caution", "95"),
     ("poured into cold water", "linden", WATER_COLD, "heat.combined_cold", "caution", "35"),
     ("a slip of the decimal", "linden", [_to(PARFUM, "4.00")], "range.use", "caution", "4.00"),
     ("too much fragrance", "linden", [_to(PARFUM, "1.60")], "range.fragrance", "caution", "1.60"),
     ("below the use range", "linden", [_to(BENZOATE, "0.05")], "range.use", "note", "0.05"),
     # 2.80 x 0.75, above the 2 % active of the tests' own lot
     ("range given as active", "linden", [_to(PANTHENOL, "2.80")], "range.use", "caution", "2.10"),
+    ("more oil than its kind", "linden", [_to(MCT, "4.50")], "range.kind", "note", None),  # typical: up to 4
     ("too much oil", "linden", [_to(MCT, "10.50")], "range.oil", "caution", "10.50"),
     ("too little water", "linden", [_to(GLYCERIN, "27.00")], "range.water", "caution", "59.587"),     # 83.587 - 24
     ("tacky", "linden", [_to(GLYCERIN, "15.00")], "range.humectant", "caution", "16.025"),  # 15 + 0.5 + 0.525
     ("stringy", "linden", [_to(HEC, "1.05")], "range.thickener", "caution", "1.05"),
     ("chelator", "linden", [_to(EDTA, "0.60")], "range.chelator", "caution", "0.60"),
+    ("nonionic emulsifiers", "linden", [(MCT, _line("prunus-amygdalus-dulcis-oil", "2.50")),
+                                        _also(HEC, "laureth-23", "0.50")], "network.hlb_hint", "note", None),
     ("mass of the amine not known", "meadowsweet", [(AMINE, OWN_AMINE)], "facts.unknown", "note", None),
     ("no pH in the spec", "linden", [('property = "pH"', 'property = "slip"')], "facts.unknown", "note", None),
     ("resting on memory", "linden", [], "facts.memory", "note", None),
@@ -143,9 +181,15 @@ INSIDE = [
     ("linden", [_also(HEC, "sodium-cocoyl-glutamate-25", "0.70")], "charge.anionic_surfactant"),  # 0.4895 meq, 0.0989
     ("linden", [_to(CETEARYL, "2.60")], "network.ratio_low"),                               # 9.946 / 4.949 = 2.01
     ("linden", [_to(CETEARYL, "10.00")], "network.alcohol_high"),
-    ("linden", [("high = 4.9", 'high = "5.0"')], "range.ph_window"),                        # benzoate: 5 and below
+    ("linden", [("high = 4.9", 'high = "5.04"')], "preservation.ph"),        # benzoate: 1 / (1 + 10^0.838) = 12.7 %
+    ("linden", [_to(CETEARYL, "3.24")], "network.ratio_thin"),                              # 12.394 / 4.949 = 2.504
+    ("linden", [_to(CETEARYL, "7.75")], "network.ratio_grain"),                             # 29.645 / 4.949 = 5.99
+    ("linden", [_to(MCT, "7.25")], "network.oil_load"),                                     # 7.25 on 7.25
+    ("linden", [_to(MCT, "4.00")], "range.kind"),
+    ("meadowsweet", [('high = "4.8"', 'high = "5.5"')], "charge.amine_ph"),
     ("linden", [(ADD_C, ADD_C.replace("40", "45"))], "heat.limit"),                         # parfum: at most 45
-    ("meadowsweet", [_to(LACTIC, "0.56")], "charge.amine_acid"),                            # 5.471 meq for 5.425
+    ("meadowsweet", [_to(LACTIC, "0.55")], "charge.amine_acid"),                            # 0.990
+    ("meadowsweet", [_to(LACTIC, "0.60")], "charge.amine_near"),                            # 5.861 / 5.425 = 1.080
 ]
 # fmt: on
 
@@ -186,6 +230,6 @@ def test_little_is_said_of_a_normal_formula(example, name):
     found = example(name).review()
     assert found.ok
     assert found.cautions == ()
-    assert len(found.notes) <= 5
+    assert len(found.notes) <= 5  # what rests on memory and what is not known are two of them
     assert found.closing.startswith("No coded limit exceeded (EU list, read 20")
     assert "compliant" not in str(found).lower()

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from kit.errors import FormulaError
 from kit.formula.composition import Step
+from kit.formula.diffs import parts_table
 from kit.formula.files import read_formula
 from kit.formula.formula import Formula
 from kit.formula.library import load_library
@@ -249,3 +250,172 @@ def test_a_difference_reaches_a_formula_that_does_not_add_up(example):
 @pytest.mark.parametrize(("label", "following"), [("1", "2"), ("9", "10"), ("3b", "3b-2"), ("3b-2", "3b-3")])
 def test_the_next_label(label, following):
     assert next_version(label) == following
+
+
+HOLD_BACK = """
+name = "Hold-back"
+version = "1"
+[[phase]]
+name = "A"
+kind = "water"
+line = [
+  { material = "water-deionised", qs = true },
+  { material = "glycerin", pct = "1.00", why = "to wet the gum" },
+  { material = "water-deionised", pct = "10.00", why = "held back, cold" },
+  { material = "glycerin", pct = "2.00" },
+]
+[[phase]]
+name = "C"
+kind = "cool-down"
+line = [{ material = "water-deionised", pct = "5.00" }, { material = "phenoxyethanol", pct = "0.80" }]
+"""
+
+
+def shown(formula):
+    return [(phase.name, line.material.key, str(line.pct), line.why) for phase, line in formula.placed_lines()]
+
+
+def test_lines_of_one_material_stay_lines_of_their_own():
+    formula = read_formula(HOLD_BACK, LIBRARY)
+    # By hand: 100 - 1 - 10 - 2 - 5 - 0.80 = 81.20 of q.s. water.
+    assert formula.qs_pct == Decimal("81.20")
+    assert read_formula(formula_text(formula), LIBRARY) == formula
+    newer = formula.change({"phenoxyethanol": "0.90 %"})
+    assert newer.qs_pct == Decimal("81.10")
+    assert [row for row in shown(newer) if row[1] != "phenoxyethanol"] == [
+        row for row in shown(formula) if row[1] != "phenoxyethanol"
+    ]
+    assert diff(formula, newer).apply(formula).fingerprint == newer.fingerprint
+
+
+def test_one_of_several_lines_is_named_by_its_number():
+    formula = read_formula(HOLD_BACK, LIBRARY)
+    newer = formula.change({"A:water-deionised#2": "12.00 %", "A:glycerin#1": "1.50 %"}, absorb="phenoxyethanol")
+    # The held-back water is 2.00 up, glycerin 0.50: phenoxyethanol would fall to -1.70, which the review says. Water
+    # q.s. is then 100 - 12 - 1.5 - 2 - 5 + 1.70 = 81.20, as before.
+    assert [row[2] for row in shown(newer)] == ["None", "1.50", "12.00", "2.00", "5.00", "-1.70"]
+    assert newer.qs_pct == Decimal("81.20")
+    total = formula.change({"A:glycerin": "4.00 %"})  # without a number: the sum, the larger line takes the difference
+    assert [row[2] for row in shown(total) if row[1] == "glycerin"] == ["1.00", "3.00"]
+    for name in ("A:glycerin#3", "A:water-deionised#1", "A:glycerin#x"):
+        with pytest.raises(FormulaError) as caught:
+            formula.change({name: "1 %"})
+        assert caught.value.code == "formula.line_number"
+
+
+def test_proportional_scales_each_of_several_lines():
+    newer = read_formula(HOLD_BACK, LIBRARY).change({"phenoxyethanol": "10.72 %"}, absorb="proportional")
+    # By hand: (100 - 10.72) / (100 - 0.80) = 89.28 / 99.20 = 0.9, so 10.00 -> 9.00, 1.00 -> 0.90, 81.20 -> 73.08.
+    pcts = [line.pct for _, line in newer.placed_lines()]
+    assert pcts[1:5] == [Decimal("0.9"), Decimal("9"), Decimal("1.8"), Decimal("4.5")]
+    assert newer.qs_pct == Decimal("73.08")
+    assert newer.composition().total == 100
+
+
+@given(formulas(qs=False), st.integers(1, 4000))
+@settings(max_examples=100, deadline=None)
+def test_proportional_is_the_equation_of_the_trade(formula, hundredths):
+    """w_new = w_old (100 - w_i') / (100 - w_i) for every other line, to the rounding of the fourth decimal."""
+    wanted = Decimal(hundredths).scaleb(-2)
+    newer = formula.change({"stearyl-alcohol": f"{wanted} %"}, absorb="proportional", phase="A")
+    before, after = resolved(formula), resolved(newer)
+    for place, pct in before.items():
+        assert abs(after.get(place, Decimal(0)) - pct * (100 - wanted) / 100) <= Decimal("0.0002")
+    assert newer.composition().total == 100
+
+
+def test_the_difference_says_how_room_was_made(example):
+    base = example("linden")
+    by = {
+        absorb: str(diff(base, base.change({"cetearyl-alcohol": "6.00 %"}, absorb=absorb)))
+        for absorb in ("water", "proportional", "glycerin")
+    }
+    assert "water takes up the change;" not in by["proportional"]
+    assert "water takes up the change" in by["water"].splitlines()[-1]
+    assert "all other lines scaled alike" in by["proportional"].splitlines()[-1]
+    assert "glycerin takes up the change" in by["glycerin"].splitlines()[-1]
+    again = read_formula(formula_text(base.change({"glycerin": "2 %"}, absorb="proportional")), LIBRARY)
+    assert again.absorbed_by == "proportional"
+    # Between versions that are not parent and child nothing is said about it.
+    assert "scaled" not in str(diff(example("linden", ('"0.80"', '"0.90"')), again))
+
+
+def test_a_name_may_hold_a_colon_of_its_own(example):
+    newer = example("linden").change({"Cetearyl Alcohol (30:70)": "6.00 %"})
+    assert newer.composition().pct("cetearyl-alcohol") == 6
+
+
+def test_a_change_of_supply_form_at_equal_active_mass(example):
+    """2.00 % of active from 80 % flakes is 2.50 %; from a 25 % blend 8.00 %, with 6.00 % of cetearyl alcohol."""
+    formula = example("linden")
+    newer = formula.swap(
+        "behentrimonium-methosulfate-25",
+        for_="behentrimonium-chloride-80",
+        at="equal active mass",
+        why="blend in stock",
+    )
+    composition = newer.composition()
+    assert composition.pct("behentrimonium-methosulfate-25") == Decimal("8.00")
+    assert composition.pct("behentrimonium-chloride-80") == 0
+    assert composition.pct("water-deionised") == Decimal("77.45")  # 82.95 - 5.50
+    shares = composition.shares()
+    assert shares["Behentrimonium Methosulfate"].pct == Decimal("2.00")
+    assert shares["Cetearyl Alcohol"].pct == Decimal("11.00")  # the 5.00 of its own and 6.00 of the blend
+    assert (newer.why, newer.parent, newer.absorbed_by) == ("blend in stock", formula.fingerprint, "water")
+    assert [line.material.key for line in newer.phase("B").lines][1] == "behentrimonium-methosulfate-25"
+    rows = {str(row[0]): str(row[3]) for row in parts_table(formula, newer).rows}
+    assert rows["Cetearyl Alcohol"] == "+6.00 pp"
+    assert rows["Isopropyl Alcohol"] == "-0.50 pp"
+
+
+def test_a_change_of_supply_form_at_equal_moles(example):
+    newer = example("linden").swap(
+        "behentrimonium-methosulfate-25", for_="behentrimonium-chloride-80", at="equal active moles"
+    )
+    # 2.00 x 479.80 / 404.16 = 2.37430 % of the methosulfate; / 0.25 = 9.4972 %. By mass it would be 8.00.
+    assert newer.composition().pct("behentrimonium-methosulfate-25") == pytest.approx(
+        Decimal("9.4972"), abs=Decimal("0.0005")
+    )
+    assert "equal active moles" in newer.why
+    assert newer.composition().total == 100
+
+
+def test_the_same_active_needs_no_basis(example):
+    newer = example("calendula").swap("behentrimonium-methosulfate-50", for_="behentrimonium-methosulfate-25")
+    assert newer.composition().pct("behentrimonium-methosulfate-50") == Decimal("3.00")  # 6.00 x 25 / 50
+
+
+def test_a_form_already_there_takes_the_other_in(example):
+    formula = example("calendula").change({"behentrimonium-methosulfate-50": "1.00 %"}, phase="B")
+    newer = formula.swap("behentrimonium-methosulfate-50", for_="behentrimonium-methosulfate-25")
+    assert newer.composition().pct("behentrimonium-methosulfate-50") == Decimal("4.00")
+
+
+@pytest.mark.parametrize(
+    ("new", "old", "options", "code", "said"),
+    [
+        (
+            "behentrimonium-methosulfate-25",
+            "behentrimonium-chloride-80",
+            {},
+            "formula.swap_active",
+            "equal active moles",
+        ),
+        (
+            "behentrimonium-methosulfate-25",
+            "behentrimonium-chloride-80",
+            {"at": "equal"},
+            "formula.swap_active",
+            "moles",
+        ),
+        ("behentrimonium-methosulfate-25", "stearyl-alcohol", {}, "formula.swap_line", "not in the formula"),
+        ("glycerin", "water-deionised", {}, "formula.swap_line", "q.s."),
+        ("glycerin", "glycerin", {}, "formula.swap_line", "both forms"),
+        ("hydroxyethylcellulose", "glycerin", {"at": "equal active moles"}, "formula.swap_active", "molar mass"),
+    ],
+)
+def test_a_swap_that_is_not_clear_says_why(example, new, old, options, code, said):
+    with pytest.raises(FormulaError) as caught:
+        example("linden").swap(new, for_=old, **options)
+    assert caught.value.code == code
+    assert said in str(caught.value)

@@ -7,22 +7,30 @@ from decimal import Decimal
 
 from kit.formula.composition import Composition
 from kit.formula.model import FormulaModel
+from kit.formula.rules import limits
 from kit.formula.rules.findings import Finding, digits, names
+from kit.formula.rules.judged import Judged, Number
+from kit.formula.rules.judged import total as sum_of_lines
 from kit.units import plain
-
-_TOTAL, _TOLERANCE = Decimal(100), Decimal("0.01")
 
 
 def total(composition: Composition) -> Iterable[Finding]:
     """The lines must add up to 100.00 within 0.01, on the stored decimals and not on rounded ones."""
     found = composition.total
-    if abs(found - _TOTAL) > _TOLERANCE:
-        off = found - _TOTAL
+    off = found - limits.TOTAL
+    if abs(off) > limits.TOTAL_TOLERANCE:
         words = (
             f"The lines add up to {plain(found)} %, not to 100.00 %: {plain(abs(off))} % too "
             f"{'much' if off > 0 else 'little'}. Correct a line, or make water the q.s. line."
         )
-        yield Finding("stop", "formula.total", words, value=found, limit=_TOTAL, source="arithmetic")
+        yield Finding("stop", "formula.total", words, value=found, limit=limits.TOTAL, source="arithmetic")
+
+
+def total_judged(composition: Composition) -> Iterable[Judged]:
+    """The total, at both ends of its tolerance."""
+    del composition
+    ends = (limits.TOTAL - limits.TOTAL_TOLERANCE, limits.TOTAL + limits.TOTAL_TOLERANCE)
+    yield Judged(Number((sum_of_lines,)), ends)
 
 
 def negative(composition: Composition) -> Iterable[Finding]:

@@ -21,17 +21,29 @@ _NEAR = Fraction(95, 100)
 class Member:
     """One INCI ingredient a limit counts.
 
-    `counted_as` names what it is converted to, `ratio` is mol of that per mol of it.
+    `counted_as` names what it is converted to, `ratio` is mol of that per mol of it; `molar_mass` is stated where it is
+    not among the kit's substances. [g/mol]
     """
 
     inci: str
     counted_as: str = ""
     ratio: Fraction = Fraction(1)
+    molar_mass: Decimal | None = None
+
+    @classmethod
+    def read(cls, row: Mapping) -> Member:
+        """A member from its row in the file."""
+        mass = Decimal(row["g_per_mol"]) if "g_per_mol" in row else None
+        return cls(row["inci"], row.get("as", ""), Fraction(row.get("ratio", "1")), mass)
 
 
 @dataclass(frozen=True, slots=True)
 class Cap:
-    """One limit of law. [% w/w of the product, on `basis`]"""
+    """One limit of law, or of guidance where `force` says so. [% w/w of the product, on `basis`]
+
+    `severity` is what exceeding it means; `reaches` says that the limit itself is already too much; `applies` when or
+    for what it holds.
+    """
 
     code: str
     title: str
@@ -45,24 +57,33 @@ class Cap:
     source: str
     checked_on: str = ""
     note: str = ""
+    force: str = "law"
+    severity: str = "stop"
+    reaches: bool = False
+    applies: str = ""
 
     @classmethod
     def read(cls, row: Mapping) -> Cap:
         """A limit from its row in the file."""
-        members = tuple(
-            Member(item["inci"], item.get("as", ""), Fraction(item.get("ratio", "1"))) for item in row["members"]
-        )
         words = {
-            name: row.get(name, "") for name in ("basis", "authority", "entry", "kind", "source", "checked_on", "note")
+            name: row.get(name, "")
+            for name in ("basis", "authority", "entry", "kind", "source", "checked_on", "note", "applies")
         }
         return cls(
             code=row["code"],
             title=row["title"],
             limit=Decimal(row["limit"]),
             product_types=tuple(row["product_types"]),
-            members=members,
+            members=tuple(Member.read(item) for item in row["members"]),
+            force=row.get("force", "law"),
+            severity=row.get("severity", "stop"),
+            reaches=row.get("reaches", False),
             **words,
         )
+
+    def exceeded_by(self, content: Fraction) -> bool:
+        """Whether a content is too much: above the limit, or at it where the law says "or more"."""
+        return content >= Fraction(self.limit) if self.reaches else content > Fraction(self.limit)
 
     def content(self, shares: Mapping[str, Share]) -> Fraction | None:
         """What the limit counts in these INCI parts, exactly; None when a molar mass it needs is not known. [% w/w]"""
@@ -84,8 +105,15 @@ def conversion(member: Member, share: Share) -> Fraction | None:
     """Mass counted per mass present: 1 as such, else the ratio of molar masses, w(acid) = w(salt) M(acid) / M(salt)."""
     if not member.counted_as:
         return Fraction(1)
-    own, other = molar_mass(share.substance), known_molar_mass(member.counted_as)
+    own = molar_mass(share.substance) or member.molar_mass
+    other = known_molar_mass(member.counted_as) or _stated_masses().get(member.counted_as)
     return None if own is None or other is None else Fraction(other) / Fraction(own) * member.ratio
+
+
+@lru_cache(maxsize=1)
+def _stated_masses() -> dict[str, Decimal]:
+    """Molar masses of acids that are counted and are not among the kit's substances. [g/mol]"""
+    return {inci: Decimal(row["value"]) for inci, row in read_data("caps.toml")["g_per_mol"].items()}
 
 
 @lru_cache(maxsize=1)
@@ -95,7 +123,7 @@ def caps() -> tuple[Cap, ...]:
 
 
 def caps_for(product: str) -> tuple[Cap, ...]:
-    """The limits coded for a product type."""
+    """The limits coded for a product type, guidance included."""
     return tuple(cap for cap in caps() if product in cap.product_types)
 
 
@@ -106,13 +134,13 @@ def met(composition: Composition) -> list[Cap]:
 
 
 def legal_limits(composition: Composition) -> Iterable[Finding]:
-    """Every coded limit of the product type: above it is a stop, within 5 % below it a note."""
+    """Every coded limit of the product type: above it a stop or what the limit says, within 5 % below it a note."""
     shares = composition.shares()
     for cap in met(composition):
         content = cap.content(shares)
         if content is None:
             yield _unchecked(cap, shares)
-        elif content > Fraction(cap.limit):
+        elif cap.exceeded_by(content):
             yield _finding(cap, shares, content, above=True)
         elif content >= Fraction(cap.limit) * _NEAR:
             yield _finding(cap, shares, content, above=False)
@@ -120,15 +148,15 @@ def legal_limits(composition: Composition) -> Iterable[Finding]:
 
 def closing(composition: Composition, findings: Iterable[Finding]) -> str:
     """How a review ends: whether a coded limit is exceeded, which list, read when, what rests on memory."""
-    known = caps_for(composition.product)
+    known = [cap for cap in caps_for(composition.product) if cap.force == "law"]
     if not known:
         return f"No limit of law is coded for the product type {composition.product!r}: none was checked."
     codes = {cap.code for cap in known}
-    exceeded = [finding.code for finding in findings if finding.severity == "stop" and finding.code in codes]
+    exceeded = [finding.code for finding in findings if finding.code in codes]
     start = f"Coded limits exceeded: {len(exceeded)}" if exceeded else "No coded limit exceeded"
     lists = " and ".join(f"{name} list" for name in dict.fromkeys(cap.authority for cap in known))
-    read = max(cap.checked_on for cap in known)
-    meeting = met(composition)
+    read = names(sorted({cap.checked_on for cap in known if cap.checked_on}))
+    meeting = [cap for cap in met(composition) if cap.force == "law"]
     memory = [cap.title for cap in meeting if cap.kind == "memory"]
     unchecked = [cap.title for cap in meeting if cap.content(composition.shares()) is None]
     rest = f"; from memory, not read in the law text: {names(memory)}" if memory else ""
@@ -140,24 +168,36 @@ def closing(composition: Composition, findings: Iterable[Finding]) -> str:
 
 
 def _finding(cap: Cap, shares: Mapping[str, Share], content: Fraction, *, above: bool) -> Finding:
-    severity, code, place, mend = (
-        ("stop", cap.code, "above", "Lower it.")
-        if above
-        else (
-            "note",
-            f"{cap.code}.near",
-            "within 5 % of",
-            "A strong lot or an over-weighing may pass it: use the lot's certificate.",
-        )
-    )
     value = Decimal(content.numerator) / Decimal(content.denominator)
     materials = brought(cap.present(shares))
-    doubt = " The limit is from memory: read the law text." if cap.kind == "memory" else ""
     words = (
-        f"{cap.title}: {digits(value, cap.limit)} % {cap.basis}, {place} the limit of {plain(cap.limit)} % "
-        f"({cap.authority}, {cap.entry}). Brought by {names(materials)}. {mend}{doubt}"
+        f"{cap.title}: {digits(value, cap.limit, _places(cap.limit))} % {cap.basis}, {_place(cap, above=above)} "
+        f"({cap.authority}, {cap.entry}{f'; {cap.applies}' if cap.applies else ''}). "
+        f"Brought by {names(materials)}. {_mend(cap, above=above)}"
     )
-    return Finding(severity, code, words, materials, value, cap.limit, cap.source)
+    code = cap.code if above else f"{cap.code}.near"
+    return Finding(cap.severity if above else "note", code, words, materials, value, cap.limit, cap.source)
+
+
+def _places(limit: Decimal) -> int:
+    """Decimals to read a content with: two, or as many as the limit has."""
+    return max(2, -limit.as_tuple().exponent)
+
+
+def _place(cap: Cap, *, above: bool) -> str:
+    if not cap.limit:
+        return "which is not allowed"
+    relation = "within 5 % of" if not above else "not below" if cap.reaches else "above"
+    if cap.force == "law":
+        return f"{relation} the limit of {plain(cap.limit)} %"
+    return f"{relation} the {plain(cap.limit)} % of a guidance that is not law"
+
+
+def _mend(cap: Cap, *, above: bool) -> str:
+    doubt = " The limit is from memory: read the law text." if cap.kind == "memory" else ""
+    if not above:
+        return "A strong lot or an over-weighing may pass it: use the lot's certificate." + doubt
+    return ("Lower it." if cap.limit else "Take it out.") + doubt
 
 
 def _unchecked(cap: Cap, shares: Mapping[str, Share]) -> Finding:

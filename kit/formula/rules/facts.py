@@ -17,8 +17,15 @@ _PLURALS = {
     "ph_window": ("pH window", "pH windows"),
     "molar_mass": ("molar mass", "molar masses"),
     "charge_density": ("charge density", "charge densities"),
+    "pka": ("pKa", "pKa"),
+    "norrish_k": ("Norrish constant", "Norrish constants"),
+    "hlb": ("HLB", "HLB"),
+    "required_hlb": ("required HLB", "required HLB"),
     "cap": ("limit of law", "limits of law"),
 }
+
+UNKNOWN = "facts.unknown"
+_ACIDS = ("acid", "preservative")
 
 
 def from_memory(composition: Composition) -> Iterable[Finding]:
@@ -45,11 +52,11 @@ def merged_unknowns(findings: Iterable[Finding]) -> list[Finding]:
     """All findings, those with the code `facts.unknown` drawn together into one note."""
     known, gaps = [], []
     for finding in findings:
-        (gaps if finding.code == "facts.unknown" else known).append(finding)
+        (gaps if finding.code == UNKNOWN else known).append(finding)
     if gaps:
         words = f"Not checked, because a fact is unknown: {'; '.join(dict.fromkeys(gap.words for gap in gaps))}."
         about = tuple(dict.fromkeys(key for gap in gaps for key in gap.materials))
-        known.append(Finding("note", "facts.unknown", words, about))
+        known.append(Finding("note", UNKNOWN, words, about))
     return known
 
 
@@ -63,6 +70,12 @@ def _facts(composition: Composition) -> Iterable[tuple[str, str]]:
             fact: Fact | None = getattr(share.substance, name)
             if fact is not None and _counts_by_mole(share.substance.category):
                 yield name, fact.kind
+        for name in ("norrish_k", "hlb", "required_hlb"):
+            fact = getattr(share.substance, name)
+            if fact is not None and share.pct > 0:
+                yield name, fact.kind
+        for fact in share.substance.pka if share.substance.category in _ACIDS else ():
+            yield "pka", fact.kind
 
 
 def _counts_by_mole(category: str) -> bool:

@@ -10,13 +10,19 @@ from decimal import Decimal
 from kit.formula.composition import CompositionLine, Share
 from kit.formula.material import Fact, Material
 from kit.show import Block, Cell, Table, paragraph
+from kit.sources import sources
 
 SEVERITIES = ("stop", "caution", "note")
 
 # Inside one severity: what makes the numbers meaningless first, then law, then what ruins the batch, then the rest.
-_SUBJECTS = ("formula", "cap", "charge", "preservation", "heat", "network", "range", "facts")
+_SUBJECTS = (
+    *("formula", "cap", "charge", "preservation", "heat", "network", "range"),
+    *("supply", "lot", "acid", "facts"),
+)
 _TONES = {"stop": "fail", "caution": "flag", "note": "quiet"}
 PRACTICE = "common practice, no source"
+# What a finding rests on that is no document.
+_NO_DOCUMENT = {PRACTICE: "common practice", "arithmetic": "arithmetic"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +36,7 @@ class Finding:
     words : str              What, the number, the limit, and what to do.
     materials : tuple        Keys of the supply forms it is about.
     value, limit : Decimal   The number found and what it was held against, in the unit the words name; may be None.
-    source : str             Key of the source of the limit, or "common practice, no source".
+    source : str             Keys of the sources of the limit, apart by "; ", or "common practice, no source".
     """
 
     severity: str
@@ -54,6 +60,11 @@ class Finding:
     def excess(self) -> Decimal:
         """How far the value is from the limit, relative to the limit; 0 without both."""
         return abs(self.value - self.limit) / abs(self.limit) if self.value is not None and self.limit else Decimal(0)
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """What the limit rests on, one by one, as it is printed beside the finding."""
+        return tuple(_NO_DOCUMENT.get(name, name) for name in self.source.split("; ") if name)
 
     def __str__(self) -> str:
         return f"{self.severity.upper()} {self.words} [{self.code}]"
@@ -98,12 +109,25 @@ class Review:
     def table(self) -> Table:
         """The findings as a table, the worst first."""
         rows = [
-            (Cell(finding.severity.upper(), _TONES[finding.severity]), finding.words, finding.code)
+            (
+                Cell(finding.severity.upper(), _TONES[finding.severity]),
+                finding.words,
+                finding.code,
+                ", ".join(finding.sources) or "–",
+            )
             for finding in self.findings
         ]
         return Table(
-            ("severity", "finding", "code"), rows, title=f"Review of {self.title}: {self.count()}", note=self.closing
+            ("severity", "finding", "code", "source"),
+            rows,
+            title=f"Review of {self.title}: {self.count()}",
+            note="\n".join([*([self.closing] if self.closing else []), *self.citations()]),
         )
+
+    def citations(self) -> tuple[str, ...]:
+        """Every document the findings name, once: its key and its citation, with the day it was read."""
+        used = dict.fromkeys(name for finding in self.findings for name in finding.sources)
+        return tuple(f"{name}: {cite(name)}." for name in used if name not in _NO_DOCUMENT.values())
 
     def count(self) -> str:
         """ "1 stop, no caution, 2 notes" """
@@ -119,7 +143,16 @@ class Review:
         lines = [f"Review of {self.title}: {self.count()}"]
         for finding in self.findings:
             lines += ["", f"{finding.severity.upper():<8} {finding.code}", *_wrapped(finding.words, "  ")]
-        return "\n".join([*lines, *(["", *_wrapped(self.closing)] if self.closing else [])])
+            lines += _wrapped(f"Source: {', '.join(finding.sources)}.", "  ") if finding.sources else []
+        lines += ["", *_wrapped(self.closing)] if self.closing else []
+        cited = [line for citation in self.citations() for line in _wrapped(citation)]
+        return "\n".join([*lines, *(["", *cited] if cited else [])])
+
+
+def cite(key: str) -> str:
+    """The citation of a source key; a key of the lab's own materials file has none here, and that is said."""
+    source = sources().get(key)
+    return str(source) if source is not None else "named in the lab's own materials file"
 
 
 def keys(materials: Iterable[Material]) -> tuple[str, ...]:
@@ -164,9 +197,15 @@ def _wrapped(text: str, indent: str = "") -> list[str]:
     )
 
 
+def subject_rank(code: str) -> int:
+    """Place of a code's subject among findings of one severity."""
+    subject = code.partition(".")[0]
+    return _SUBJECTS.index(subject) if subject in _SUBJECTS else len(_SUBJECTS)
+
+
 def _rank(finding: Finding) -> tuple:
-    subject = _SUBJECTS.index(finding.subject) if finding.subject in _SUBJECTS else len(_SUBJECTS)
-    return SEVERITIES.index(finding.severity), subject, -finding.excess, finding.code, finding.words
+    severity = SEVERITIES.index(finding.severity)
+    return severity, subject_rank(finding.code), -finding.excess, finding.code, finding.words
 
 
 def _counted(count: int, word: str) -> str:

@@ -6,13 +6,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from kit.formula.composition import Composition, Step
+from kit.formula.composition import Composition, CompositionLine, Step
 from kit.formula.material import Fact, Material
-from kit.formula.rules.findings import Finding, line_keys, names, source_of
+from kit.formula.rules import limits
+from kit.formula.rules.findings import PRACTICE, Finding, line_keys, names, source_of
 from kit.units import plain
 
 HOT_KINDS = ("water", "oil")
-_WARM_C = Decimal(45)  # below this no common material of a conditioner suffers: an unknown limit is not worth a word
 _AFTER = "after"
 
 
@@ -39,17 +39,11 @@ def exposures(composition: Composition) -> dict[str, tuple[Exposure, ...]]:
 def limit(composition: Composition) -> Iterable[Finding]:
     """No line may see more than its `heat_max`."""
     hottest = _hottest(composition)
-    over = [
-        line
-        for line in composition.lines
-        if line.material.heat_max is not None
-        and line.phase in hottest
-        and hottest[line.phase].temp_c > _number(line.material.heat_max)
-    ]
+    over = _over_limit(composition, hottest)
     for doing in dict.fromkeys(hottest[line.phase].doing for line in over):
         lines = [line for line in over if hottest[line.phase].doing == doing]
-        limits = {line.material.name: _number(line.material.heat_max) for line in lines}
-        told = names(f"{name} (at most {plain(temp)} degC)" for name, temp in limits.items())
+        most = {line.material.name: _number(line.material.heat_max) for line in lines}
+        told = names(f"{name} (at most {plain(temp)} degC)" for name, temp in most.items())
         words = (
             f"{told} would see {plain(hottest[lines[0].phase].temp_c)} degC ({doing}): strength is lost, odour "
             "changes. Add it in the cool-down, below its limit."
@@ -60,7 +54,7 @@ def limit(composition: Composition) -> Iterable[Finding]:
             words,
             line_keys(lines),
             hottest[lines[0].phase].temp_c,
-            min(limits.values()),
+            min(most.values()),
             source_of(lines[0].material.heat_max),
         )
 
@@ -72,6 +66,7 @@ def melt(composition: Composition) -> Iterable[Finding]:
         line
         for line in composition.lines
         if line.kind in HOT_KINDS
+        and line.pct > 0
         and line.material.melt_min is not None
         and line.phase in hottest
         and hottest[line.phase].temp_c < _number(line.material.melt_min)
@@ -119,6 +114,30 @@ def combined_cold(composition: Composition) -> Iterable[Finding]:
             )
 
 
+def process(composition: Composition) -> Iterable[Finding]:
+    """No phase is usually brought above 90 degC, and nothing is usually added to a batch above 60 in the cool-down."""
+    hottest, too_hot = _hottest(composition), limits.PROCESS_C
+    for phase in [phase for phase, exposure in hottest.items() if exposure.temp_c > too_hot]:
+        temp, doing = hottest[phase].temp_c, hottest[phase].doing
+        words = (
+            f"Phase {phase} is brought to {plain(temp)} degC ({doing}), above the usual {too_hot} degC: more water is "
+            "lost, oils oxidise, and a splash burns. Check the temperature typed."
+        )
+        yield Finding("caution", "heat.process", words, (), temp, too_hot, PRACTICE)
+    kinds, told = (
+        {line.phase: line.kind for line in composition.lines if line.pct > 0},
+        _over_limit(composition, hottest),
+    )
+    for phase, exposure in _hottest(composition, own=True).items():
+        warm = limits.COOL_DOWN_C < exposure.temp_c <= too_hot
+        if kinds.get(phase) == "cool-down" and warm and phase not in {line.phase for line in told}:
+            words = (
+                f"The cool-down phase {phase} meets {plain(exposure.temp_c)} degC ({exposure.doing}), above the usual "
+                f"{limits.COOL_DOWN_C} degC: it is made for what heat harms. Add it later."
+            )
+            yield Finding("caution", "heat.cool_down", words, (), exposure.temp_c, limits.COOL_DOWN_C, PRACTICE)
+
+
 def unknown(composition: Composition) -> Iterable[Finding]:
     """Heat that could not be judged: a limit or a temperature is missing."""
     hottest = _hottest(composition)
@@ -126,19 +145,22 @@ def unknown(composition: Composition) -> Iterable[Finding]:
         line
         for line in composition.lines
         if line.material.heat_max is None
+        and line.pct > 0
         and not line.material.is_water
         and line.phase in hottest
-        and hottest[line.phase].temp_c > _WARM_C
+        and hottest[line.phase].temp_c > limits.WARM_C
     ]
     if warm:
         yield Finding(
             "note",
             "facts.unknown",
-            f"heat limit of {names(line.material.name for line in warm)}, above {_WARM_C} degC",
+            f"heat limit of {names(line.material.name for line in warm)}, above {limits.WARM_C} degC",
             line_keys(warm),
         )
     own = _hottest(composition, own=True)
-    blind = [line for line in composition.lines if line.phase not in own and _has_heat_fact(line.material)]
+    blind = [
+        line for line in composition.lines if line.pct > 0 and line.phase not in own and _has_heat_fact(line.material)
+    ]
     for phase in dict.fromkeys(line.phase for line in blind):
         lines = [line for line in blind if line.phase == phase]
         yield Finding(
@@ -215,6 +237,18 @@ def _hottest(composition: Composition, own: bool = False) -> dict[str, Exposure]
         for phase, seen in exposures(composition).items()
     }
     return {phase: max(seen, key=lambda exposure: exposure.temp_c) for phase, seen in courses.items() if seen}
+
+
+def _over_limit(composition: Composition, hottest: Mapping[str, Exposure]) -> list[CompositionLine]:
+    """The lines that see more than they stand."""
+    return [
+        line
+        for line in composition.lines
+        if line.material.heat_max is not None
+        and line.pct > 0
+        and line.phase in hottest
+        and hottest[line.phase].temp_c > _number(line.material.heat_max)
+    ]
 
 
 def _number(fact: Fact) -> Decimal:

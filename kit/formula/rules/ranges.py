@@ -1,78 +1,27 @@
-"""Usual ranges and pH windows: what lies outside them is worth a look, never forbidden."""
+"""Usual contents and use ranges: what lies outside them is worth a look, never forbidden."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 
+from kit.formula.charge import CATIONIC_SURFACTANTS
 from kit.formula.composition import Composition, show_pct
 from kit.formula.material import Fact, Material
 from kit.formula.model import SpecLine
-from kit.formula.network import OILS, content_pct
+from kit.formula.network import content_pct
+from kit.formula.rules import limits
 from kit.formula.rules.findings import PRACTICE, Finding, digits, keys, names, source_of
+from kit.formula.rules.judged import Content, Judged, LineContent, Number
 from kit.units import plain
 
-_WINDOWED = ("preservative", "cationic surfactant", "amine surfactant")
-_PH_LOW, _PH_HIGH = Decimal(3), Decimal(7)
-
-
-@dataclass(frozen=True, slots=True)
-class Usual:
-    """A bound on the content of some categories in a rinse-off conditioner, common practice, no source. [% w/w]"""
-
-    code: str
-    title: str
-    categories: tuple[str, ...]
-    bound: Decimal
-    mend: str
-    below: bool = False
-
-
-USUAL = (
-    Usual(
-        "range.water",
-        "Water of all sources",
-        ("water",),
-        Decimal(60),
-        "The network needs water to swell; check the other lines.",
-        True,
-    ),
-    Usual(
-        "range.oil",
-        "Oils, esters and silicones",
-        OILS,
-        Decimal(10),
-        "Oil dissolves the network: expect a thinner product. Lower it.",
-    ),
-    Usual(
-        "range.thickener",
-        "Thickeners and cationic polymers",
-        ("thickener", "cationic polymer"),
-        Decimal(1),
-        "Stringy feel. Lower it.",
-    ),
-    Usual("range.humectant", "Humectants", ("humectant",), Decimal(15), "Tacky, and still no preservative. Lower it."),
-    Usual(
-        "range.chelator",
-        "Chelator, active",
-        ("chelator",),
-        Decimal("0.5"),
-        "More does not help; salt thins the gel. Lower it.",
-    ),
-    Usual(
-        "range.fragrance",
-        "Fragrance",
-        ("fragrance",),
-        Decimal("1.5"),
-        "It thins the gel and brings allergens. Lower it.",
-    ),
-)
+_RINSE_OFF = "rinse-off hair"
+BODY = Number((Content(("fatty alcohol", *CATIONIC_SURFACTANTS)),))
 
 
 def usual_contents(composition: Composition) -> Iterable[Finding]:
-    """Contents by category against what is usual in a rinse-off conditioner."""
-    for usual in USUAL if composition.product == "rinse-off hair" else ():
+    """Contents by category against what no rinse-off conditioner usually passes."""
+    for usual in limits.USUAL if composition.product == _RINSE_OFF else ():
         content = content_pct(composition, *usual.categories)
         if content < usual.bound if usual.below else content > usual.bound:
             side = "below" if usual.below else "above"
@@ -81,13 +30,52 @@ def usual_contents(composition: Composition) -> Iterable[Finding]:
             yield Finding("caution", usual.code, words, value=content, limit=usual.bound, source=PRACTICE)
 
 
+def usual_contents_judged(composition: Composition) -> Iterable[Judged]:
+    """The contents of the list."""
+    for usual in limits.USUAL if composition.product == _RINSE_OFF else ():
+        yield Judged(Number((Content(usual.categories),)), (usual.bound,))
+
+
+def kind_of(composition: Composition) -> limits.Kind:
+    """What a rinse-off conditioner evidently is, by its fatty alcohol and active cationic together."""
+    body = BODY.of(composition)
+    return next(kind for kind in limits.KINDS if kind.lipid_below is None or body < kind.lipid_below)
+
+
+def usual_of_kind(composition: Composition) -> Iterable[Finding]:
+    """Contents against what is usual in a conditioner of its kind: one note that names all outside."""
+    if not _has_kind(composition):
+        return
+    kind = kind_of(composition)
+    outside = [
+        f"{title} {show_pct(content)} % ({_usual_words(low, high)})"
+        for title, categories, low, high in kind.usual
+        for content in (content_pct(composition, *categories),)
+        if content > high or (low is not None and content < low)
+    ]
+    if outside:
+        words = (
+            f"By its fatty alcohol and active cationic, {digits(BODY.of(composition))} % together, this is a "
+            f"{kind.name}. "
+            f"Outside the usual for one: {names(outside, most=len(outside))}. It may be meant."
+        )
+        yield Finding("note", "range.kind", words, source=PRACTICE)
+
+
+def usual_of_kind_judged(composition: Composition) -> Iterable[Judged]:
+    """Alcohol with cationic, which makes the kind; then each content at the bounds of every kind."""
+    if _has_kind(composition):
+        yield Judged(BODY, tuple(kind.lipid_below for kind in limits.KINDS if kind.lipid_below is not None))
+        for position, (_, categories, *_) in enumerate(limits.KINDS[0].usual):
+            bounds = {bound for kind in limits.KINDS for bound in kind.usual[position][2:] if bound is not None}
+            yield Judged(Number((Content(categories),)), tuple(sorted(bounds)))
+
+
 def use_ranges(composition: Composition) -> Iterable[Finding]:
     """Every supply form against its usual range: one finding for what is above, one for what is below."""
     above, below = [], []
-    for material in composition.materials():
-        content, fact = _content(composition, material), material.use_range
-        if fact is None or content <= 0:
-            continue
+    for material, number, fact in _ranged(composition):
+        content = number.of(composition)
         if fact.high is not None and content > fact.high:
             above.append((material, content, fact))
         elif fact.low is not None and content < fact.low:
@@ -103,63 +91,55 @@ def use_ranges(composition: Composition) -> Iterable[Finding]:
         yield _outside("note", below, "below", "It may do little at that level.")
 
 
-def ph_spec(composition: Composition, spec: Sequence[SpecLine]) -> Iterable[Finding]:
-    """The pH asked for must lie in the range a conditioner can have."""
-    del composition
-    for line in _ph_lines(spec):
-        low, high = _bounds(line)
-        if low < _PH_LOW or high > _PH_HIGH:
+def use_ranges_judged(composition: Composition) -> Iterable[Judged]:
+    """Every supply form at the ends of its range: only whether any is above or below counts."""
+    for _, number, fact in _ranged(composition):
+        if fact.high is not None:
+            yield Judged(number, (fact.high,), "above")
+        if fact.low is not None:
+            yield Judged(number, (fact.low,), "below")
+
+
+def viscosity_spec(composition: Composition, spec: Sequence[SpecLine]) -> Iterable[Finding]:
+    """A viscosity asked for that no conditioner with a network has."""
+    for line in spec if composition.product == _RINSE_OFF else ():
+        low = limits.VISCOSITY_LOW_MPA_S
+        if line.property.strip().lower() == "viscosity" and line.unit == "mPa.s" and (line.high or low) < low:
             words = (
-                f"The spec asks for pH {line.words()}; a conditioner outside {_PH_LOW} to {_PH_HIGH} is unusual. "
-                "Check the limits typed."
+                f"The spec asks for a viscosity of {line.words()}, below the usual {low} mPa.s. Check the limits typed."
             )
-            yield Finding("caution", "range.ph_spec", words, source=PRACTICE)
+            yield Finding("caution", "range.viscosity_spec", words, (), line.high, low, PRACTICE)
 
 
-def ph_windows(composition: Composition, spec: Sequence[SpecLine]) -> Iterable[Finding]:
-    """The pH asked for must lie in the window where each material works."""
-    for line in _ph_lines(spec):
-        low, high = _bounds(line)
-        bad = [
-            material
-            for material in composition.materials()
-            if material.ph_window is not None
-            and composition.pct(material.key) > 0
-            and _outside_window(material.ph_window, low, high)
-        ]
-        if bad:
-            yield _window_finding(line, low, high, bad)
-
-
-def unknown(composition: Composition, spec: Sequence[SpecLine]) -> Iterable[Finding]:
-    """Ranges and windows that could not be judged."""
-    lacking = [material for material in composition.materials() if material.use_range is None and not material.is_water]
-    if lacking:
-        yield Finding(
-            "note", "facts.unknown", f"use range of {names(material.name for material in lacking)}", keys(lacking)
-        )
-    windowed = [material for material in composition.materials() if material.ph_window is not None]
-    if windowed and not _ph_lines(spec):
-        yield Finding(
-            "note",
-            "facts.unknown",
-            f"pH windows of {names(material.name for material in windowed)} (the formula has no pH spec)",
-            keys(windowed),
-        )
-    open_ones = [
-        material for material in composition.materials() if material.ph_window is None and _needs_window(material)
+def unknown(composition: Composition) -> Iterable[Finding]:
+    """Ranges that could not be judged."""
+    lacking = [
+        material
+        for material in composition.materials()
+        if material.use_range is None and not material.is_water and composition.pct(material.key) > 0
     ]
-    if open_ones:
-        yield Finding(
-            "note", "facts.unknown", f"pH window of {names(material.name for material in open_ones)}", keys(open_ones)
-        )
-    if composition.product != "rinse-off hair":
+    if lacking:
+        told = f"use range of {names(material.name for material in lacking)}"
+        yield Finding("note", "facts.unknown", told, keys(lacking))
+    if composition.product != _RINSE_OFF:
         yield Finding("note", "facts.unknown", f"usual contents (none are coded for {composition.product})")
 
 
-def _content(composition: Composition, material: Material) -> Decimal:
-    as_active = material.use_range is not None and _basis(material.use_range)
-    return composition.pct(material.key) * (material.active_pct / 100 if as_active else 1)
+def _has_kind(composition: Composition) -> bool:
+    """A formula without any cationic surfactant is no conditioner of these kinds."""
+    return composition.product == _RINSE_OFF and content_pct(composition, *CATIONIC_SURFACTANTS) > 0
+
+
+def _usual_words(low: Decimal | None, high: Decimal) -> str:
+    return f"usual up to {plain(high)}" if low is None else f"usual {plain(low)} to {plain(high)}"
+
+
+def _ranged(composition: Composition) -> Iterable[tuple[Material, Number, Fact]]:
+    """The supply forms present whose use range is known, each with the content it is held against."""
+    for material in composition.materials():
+        if material.use_range is not None and composition.pct(material.key) > 0:
+            factor = material.active_pct / 100 if _basis(material.use_range) else Decimal(1)
+            yield material, Number((LineContent(material.key, factor),)), material.use_range
 
 
 def _basis(fact: Fact) -> str:
@@ -194,62 +174,3 @@ def _range_words(fact: Fact) -> str:
     if fact.low is None or fact.high is None:
         return f"usual up to {plain(fact.high)}" if fact.high is not None else f"usual from {plain(fact.low)}"
     return f"usual {plain(fact.low)} to {plain(fact.high)}"
-
-
-def _ph_lines(spec: Sequence[SpecLine]) -> list[SpecLine]:
-    return [
-        line
-        for line in spec
-        if line.property.strip().lower() == "ph" and (line.low is not None or line.high is not None)
-    ]
-
-
-def _bounds(line: SpecLine) -> tuple[Decimal, Decimal]:
-    """Low and high of a pH line; a one-sided line is judged at the side it names."""
-    return (line.low if line.low is not None else line.high), (line.high if line.high is not None else line.low)
-
-
-def _outside_window(window: Fact, low: Decimal, high: Decimal) -> bool:
-    return (window.high is not None and high > window.high) or (window.low is not None and low < window.low)
-
-
-def _window_finding(line: SpecLine, low: Decimal, high: Decimal, bad: list[Material]) -> Finding:
-    told = names((f"{material.name} (pH {_window_words(material.ph_window)})" for material in bad), most=6)
-    first = bad[0].ph_window
-    over = first.high is not None and high > first.high
-    mend = (
-        "An acid preservative works as the un-ionised acid only: lower the pH, or take one that works there."
-        if any(map(_is_acid_preservative, bad))
-        else ("Move the pH, or take another material.")
-    )
-    return Finding(
-        "caution",
-        "range.ph_window",
-        f"The spec asks for pH {line.words()}, outside the window of {told}. {mend}",
-        keys(bad),
-        high if over else low,
-        first.high if over else first.low,
-        source_of(first),
-    )
-
-
-def _window_words(window: Fact) -> str:
-    if window.low is None or window.high is None:
-        return f"{plain(window.high)} and below" if window.high is not None else f"{plain(window.low)} and above"
-    return f"{plain(window.low)} to {plain(window.high)}"
-
-
-def _needs_window(material: Material) -> bool:
-    return _category(material) in _WINDOWED
-
-
-def _is_acid_preservative(material: Material) -> bool:
-    return any(
-        part.role == "active" and part.substance.category == "preservative" and part.substance.pka
-        for part in material.parts
-    )
-
-
-def _category(material: Material) -> str:
-    """The category of the part the form is bought for."""
-    return next((part.substance.category for part in material.parts if part.role == "active"), "")

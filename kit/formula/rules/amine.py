@@ -1,0 +1,80 @@
+"""Amidoamines: a wax until acid makes them cationic; acid, and what concentrated lactic acid does later."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import Decimal
+
+from kit.formula.charge import amine_meq_per_100g, free_acid_meq_per_100g, shares_of
+from kit.formula.composition import Composition
+from kit.formula.rules import limits
+from kit.formula.rules.findings import PRACTICE, Finding, brought, digits, keys, names
+from kit.formula.rules.judged import Judged, Number, quotient
+
+ACID_PER_AMINE = Number((free_acid_meq_per_100g, amine_meq_per_100g), quotient)
+_COUNTED = (
+    "The amine is counted by its molar mass: a lot's amine value overrules it. Alkaline chelators and salts take acid "
+    "too. No pH was computed: measure it."
+)
+
+
+def acidified(composition: Composition) -> Iterable[Finding]:
+    """An amine needs one equivalent of acid to be a cationic; no pH is computed, and the finding says so."""
+    amines = shares_of(composition, "amine surfactant")
+    if not amines:
+        return
+    found = ACID_PER_AMINE.of(composition)
+    if found is None:
+        words = "whether the acid neutralises the amine (molar mass or pKa)"
+        yield Finding("note", "facts.unknown", words, brought(amines))
+        return
+    severity, code, limit, judged = _verdict(found)
+    acid, amine = (part(composition) for part in ACID_PER_AMINE.parts)
+    words = (
+        f"{names(share.substance.inci for share in amines)} ({digits(amine)} meq/100 g) meets {digits(acid, amine)} "
+        f"meq/100 g of acid (protons with a pKa below 5, less what bases take), {digits(found, limit, 3)} equivalents: "
+        f"{judged} {_COUNTED}"
+    )
+    yield Finding(severity, code, words, brought(amines), found, limit, PRACTICE)
+
+
+def acidified_judged(composition: Composition) -> Iterable[Judged]:
+    """Equivalents of acid per amine."""
+    if shares_of(composition, "amine surfactant") and ACID_PER_AMINE.of(composition) is not None:
+        yield Judged(ACID_PER_AMINE, (limits.AMINE_STOP, limits.AMINE_SHORT, limits.AMINE_ENOUGH))
+
+
+def lactic_oligomers(composition: Composition) -> Iterable[Finding]:
+    """Concentrated lactic acid lets go of more acid for days: the pH of the first hour is not the last."""
+    strong = [
+        material
+        for material in composition.materials()
+        if composition.pct(material.key) > 0
+        and any(
+            part.inci == "Lactic Acid" and part.pct > limits.LACTIC_OLIGOMERS_PCT and not material.made_from
+            for part in material.parts
+        )
+    ]
+    if strong:
+        words = (
+            f"{names(material.name for material in strong)} is above {limits.LACTIC_OLIGOMERS_PCT} % and holds "
+            "oligomers that give up more acid for days: the pH falls after making. Read it again at 24 h and 7 "
+            "d before "
+            "correcting it, or use an aged 10 % stock."
+        )
+        yield Finding("note", "acid.lactic_oligomers", words, keys(strong), source="vu-2005; " + PRACTICE)
+
+
+def _verdict(found: Decimal) -> tuple[str, str, Decimal, str]:
+    """Severity, code, limit and what it means."""
+    if found < limits.AMINE_SHORT:
+        severity = "stop" if found < limits.AMINE_STOP else "caution"
+        mean = "the rest stays a wax, and the batch turns grainy or parts. Add acid to the water phase."
+        return severity, "charge.amine_acid", limits.AMINE_SHORT, mean
+    if found <= limits.AMINE_ENOUGH:
+        mean = (
+            "within 3 % of one equivalent, where the pH cannot be predicted: the spread of the amine's assay alone "
+            "moves it by two units. Add acid to the water phase."
+        )
+        return "caution", "charge.amine_near", limits.AMINE_ENOUGH, mean
+    return "note", "charge.amine_counted", limits.AMINE_ENOUGH, "more than one. It is counted as fully neutralised."
