@@ -10,12 +10,17 @@ from kit.formula.material import Material
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
-    """A material weighed out for a phase; several portions of a line add up. [g]"""
+    """A material weighed out for a phase; several portions of a line add up. [g]
+
+    `material` is the supply form of the formula's line. `as_lot` is the same form as the certificate of the lot it was
+    weighed from describes it; None where that is not known, and the form's typical values hold.
+    """
 
     material: Material
     phase: str
     phase_kind: str
     mass_g: Decimal
+    as_lot: Material | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,18 +66,20 @@ class Gross:
 
 @dataclass(frozen=True, slots=True)
 class ToppedUp:
-    """Water made up; booked to the water line of the formula unless another material is named. [g]"""
+    """Water made up; booked to the formula's water line unless another material is named; `as_lot` as above. [g]"""
 
     mass_g: Decimal
     material: Material | None = None
+    as_lot: Material | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Adjusted:
-    """An adjuster poured in at the end, such as an acid to reach the pH. [g]"""
+    """An adjuster poured in at the end, such as an acid to reach the pH; `as_lot` as for a weighing. [g]"""
 
     material: Material
     mass_g: Decimal
+    as_lot: Material | None = None
 
 
 @dataclass(frozen=True, slots=True)

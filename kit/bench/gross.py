@@ -70,7 +70,7 @@ def settle_phases(vessel: Vessel, event: Gross) -> None:
 
 
 def _refuse_left_out(vessel: Vessel, named: tuple[str, ...]) -> None:
-    holding = {phase for (phase, _), mass in vessel.inside.items() if mass}
+    holding = {stock[0] for stock, mass in vessel.inside.items() if mass}
     left_out = sorted((vessel.phases_in & holding) - set(named))
     if left_out:
         raise BatchError(

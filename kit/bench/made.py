@@ -11,27 +11,34 @@ from kit.bench.events import Event, Gross, Weighed
 from kit.bench.exact import grams
 from kit.bench.gross import settle_phases, surplus_words
 from kit.bench.mass_balance import close, run
-from kit.bench.vessel import LedgerRow, Vessel
+from kit.bench.vessel import LedgerRow, Place, Stock, Vessel
 from kit.errors import BatchError
 from kit.formula.composition import Composition, CompositionLine, Step, from_masses
 from kit.formula.formula import Formula
+from kit.formula.lot_blend import blend
 from kit.formula.material import Material
 from kit.formula.rules.findings import PRACTICE, Finding
 from kit.show import Block, Table, listing
 from kit.units import plain
 
-Place = tuple[str, str]  # phase, material key
+__all__ = ["GrossCheck", "Made", "MadeLine", "Place", "as_made", "expected_gross", "gross_check"]
 
 
 @dataclass(frozen=True, slots=True)
 class MadeLine:
-    """One line of a batch as made: what of it is in the product, and how much of that was poured in to adjust. [g]"""
+    """One line of a batch as made: what of it is in the product, and how much of that was poured in to adjust. [g]
+
+    `material` has the parts its lots' certificates state, averaged by mass where there were several; `form` is the same
+    supply form as its supplier describes it, and `lots` the mass of each certified lot, "" for the rest.
+    """
 
     material: Material
     phase: str
     kind: str
     mass_g: Fraction
     adjuster_g: Fraction = Fraction(0)
+    form: Material | None = None
+    lots: tuple[tuple[str, Fraction], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -115,7 +122,8 @@ def as_made(events: Sequence[Event], formula: Formula, steps: tuple[Step, ...] =
     -----
     In exact fractions. Weigh-backs never entered the vessel. What is missing at a gross weighing and was not found back
     is called water: an assumption, and the notes say so. A sample is a homogeneous share of what was in. A stock
-    solution books to what it was mixed from.
+    solution books to what it was mixed from. Percentages are of the supply forms weighed; their parts are those of the
+    lots' certificates where an event gives them, kept lot by lot through losses, samples and adjusters.
     """
     if not any(isinstance(event, Weighed) for event in events):
         raise BatchError(
@@ -155,16 +163,23 @@ def as_made(events: Sequence[Event], formula: Formula, steps: tuple[Step, ...] =
 
 def _lines(vessel: Vessel) -> tuple[MadeLine, ...]:
     meant = [(phase.name, line.material.key) for phase, line in vessel.formula.placed_lines()]
-    order = dict.fromkeys([*(place for place in meant if place in vessel.inside), *vessel.inside])
-    return tuple(
-        MadeLine(
-            vessel.lines[place].material,
-            place[0],
-            vessel.lines[place].kind,
-            vessel.inside[place],
-            vessel.adjusters.get(place, Fraction(0)),
-        )
-        for place in order
+    stocks: dict[Place, list[Stock]] = {}
+    for stock in vessel.inside:
+        stocks.setdefault(stock[:2], []).append(stock)
+    order = dict.fromkeys([*(place for place in meant if place in stocks), *stocks])
+    return tuple(_line(vessel, place, stocks[place]) for place in order)
+
+
+def _line(vessel: Vessel, place: Place, stocks: Sequence[Stock]) -> MadeLine:
+    form, masses = vessel.forms[place], [(stock, vessel.inside[stock]) for stock in stocks]
+    return MadeLine(
+        blend(form, [(vessel.lines[stock].material, mass_g) for stock, mass_g in masses]),
+        place[0],
+        vessel.lines[stocks[0]].kind,
+        sum((mass_g for _, mass_g in masses), Fraction(0)),
+        sum((vessel.adjusters.get(stock, Fraction(0)) for stock in stocks), Fraction(0)),
+        form,
+        tuple((stock[2], mass_g) for stock, mass_g in masses if mass_g) if any(stock[2] for stock in stocks) else (),
     )
 
 
@@ -177,10 +192,11 @@ def _unknown_loss(vessel: Vessel) -> tuple[str, ...]:
 
 
 def _not_weighed(vessel: Vessel) -> tuple[Finding, ...]:
+    present = {stock[:2] for stock, mass_g in vessel.inside.items() if mass_g}
     absent = [
         line.material
         for phase, line in vessel.formula.placed_lines()
-        if (line.qs or line.pct) and not vessel.inside.get((phase.name, line.material.key))
+        if (line.qs or line.pct) and (phase.name, line.material.key) not in present
     ]
     if not absent:
         return ()

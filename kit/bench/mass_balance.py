@@ -9,10 +9,11 @@ from kit.bench.booking import Home, booked_as, home, line_home
 from kit.bench.events import Added, Adjusted, Combined, Event, Gross, Taken, ToppedUp, Weighed, WeighedBack
 from kit.bench.exact import grams
 from kit.bench.gross import book_gross
-from kit.bench.vessel import HOT_KINDS, WHERE, Vessel, phases_words
+from kit.bench.vessel import HOT_KINDS, WHERE, Stock, Vessel, phases_words
 from kit.bench.weigh_back import found_back_words, kept_shares, phase_weigh_backs, physical_order
 from kit.errors import BatchError
 from kit.formula.formula import Formula
+from kit.formula.material import Material
 from kit.units import plain
 
 
@@ -73,16 +74,15 @@ def _refuse_masses(events: Sequence[Event]) -> None:
 
 
 def _weigh(vessel: Vessel, event: Weighed) -> None:
-    place = (event.phase, event.material.key)
     weighed = Fraction(event.mass_g)
-    entered = weighed * vessel.kept[place]
+    entered = weighed * vessel.kept[event.phase, event.material.key]
     vessel.put_in_g += weighed
-    vessel.know(place, event.material, event.phase_kind)
+    stock = vessel.know(event.phase, event.phase_kind, event.material, event.as_lot)
     if event.phase not in vessel.phases_in:
-        vessel.waiting[place] = vessel.waiting.get(place, Fraction(0)) + entered
+        vessel.waiting[stock] = vessel.waiting.get(stock, Fraction(0)) + entered
         return
     before = vessel.total_g
-    vessel.put_in(place, event.material, event.phase_kind, entered)
+    vessel.put_in(stock, entered)
     back = f" (after {grams(weighed - entered)} g found back)" if entered != weighed else ""
     vessel.note_row(f"{event.material.name} weighed in{back}", before)
 
@@ -108,24 +108,28 @@ def _top_up(vessel: Vessel, event: ToppedUp) -> None:
             code="batch.top_up",
         )
     before = vessel.total_g
-    _pour(vessel, place, Fraction(event.mass_g))
+    _pour(vessel, place, event.as_lot, Fraction(event.mass_g))
     vessel.note_row(f"{place[1].name} made up", before)
 
 
 def _adjust(vessel: Vessel, event: Adjusted) -> None:
     before = vessel.total_g
-    for material, share in booked_as(vessel.formula, event.material):
-        place, mass_g = home(vessel.formula, material), Fraction(event.mass_g) * Fraction(share) / 100
-        _pour(vessel, place, mass_g)
-        key = (place[0], place[1].key)
-        vessel.adjusters[key] = vessel.adjusters.get(key, Fraction(0)) + mass_g
+    forms = {form.key: form for form, _ in booked_as(vessel.formula, event.material)}
+    for as_lot, share in booked_as(vessel.formula, event.as_lot or event.material):
+        mass_g = Fraction(event.mass_g) * Fraction(share) / 100
+        stock = _pour(vessel, home(vessel.formula, forms[as_lot.key]), as_lot, mass_g)
+        vessel.adjusters[stock] = vessel.adjusters.get(stock, Fraction(0)) + mass_g
     vessel.note_row(f"{event.material.name} poured in", before)
 
 
-def _pour(vessel: Vessel, place: Home, mass_g: Fraction) -> None:
-    phase, material, kind = place
+def _pour(vessel: Vessel, place: Home, as_lot: Material | None, mass_g: Fraction) -> Stock:
+    """Pour a material in at the place it joins; of a water that joins another water only the mass is kept."""
+    phase, form, kind = place
+    described = as_lot if as_lot is not None and as_lot.lot and as_lot.key == form.key else None
+    stock = vessel.know(phase, kind, form, described)
     vessel.put_in_g += mass_g
-    vessel.put_in((phase, material.key), material, kind, mass_g)
+    vessel.put_in(stock, mass_g)
+    return stock
 
 
 def _take(vessel: Vessel, event: Taken) -> None:

@@ -43,7 +43,8 @@ def next_version(
     Returns
     -------
     Formula   Two decimals, three below 0.1 %; the q.s. line, else the largest water line, else the largest line takes
-              the rest. An adjuster joins the line of its material, else the phase for adjusters.
+              the rest. An adjuster joins the line of its material, else the phase for adjusters. The percentages are
+              of supply forms as weighed, with their typical parts: the certificate of a lot is not carried forward.
 
     Raises
     ------
@@ -57,7 +58,13 @@ def next_version(
     pcts = _rounded(shares, _taker(formula, shares))
     phases = _phases(formula, pcts, {(line.phase, line.material.key): line for line in made.lines})
     return replace(
-        formula, phases=phases, version=version or next_label(formula.version), parent=formula.fingerprint, why=why
+        formula,
+        phases=phases,
+        version=version or next_label(formula.version),
+        parent=formula.fingerprint,
+        why=why,
+        absorbed_by="",
+        file="",
     )
 
 
@@ -137,7 +144,9 @@ def _phases(formula: Formula, pcts: dict[Place, Decimal], made: dict[Place, Made
         name: made[name, key].kind for name, key in left if name not in old
     }
     new = {
-        name: tuple(Line(made[place].material, pct) for place, pct in left.items() if place[0] == name)
+        name: tuple(
+            Line(made[place].form or made[place].material, pct) for place, pct in left.items() if place[0] == name
+        )
         for name in kinds
     }
     phases = [Phase(name, kind, (old[name].lines if name in old else ()) + new[name]) for name, kind in kinds.items()]

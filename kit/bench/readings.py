@@ -233,11 +233,18 @@ def _constant_agrees(implied: Decimal, known: Decimal, tolerance_pct: Decimal) -
 def _temperature(reading: Reading, method: Method | None) -> Iterable[Flag]:
     if method is None or method.temp_c is None or method.temp_tolerance_c is None or reading.temp_c is None:
         return
-    if abs(reading.temp_c - method.temp_c) > method.temp_tolerance_c:
+    off = abs(reading.temp_c - method.temp_c)
+    if off > method.temp_tolerance_c:
+        corrected = (
+            f" {plain(off)} degC off, and nothing is corrected: that would hold within 3 degC only, with a slope "
+            "measured on this product."
+            if method.rotational
+            else ""
+        )
         yield Flag(
             "reading.temperature",
             f"Read at {plain(reading.temp_c)} degC; {method.name} asks for {plain(method.temp_c)} ± "
-            f"{plain(method.temp_tolerance_c)} degC. Read again at that temperature.",
+            f"{plain(method.temp_tolerance_c)} degC.{corrected} Read again at that temperature.",
         )
 
 

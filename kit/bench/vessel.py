@@ -16,6 +16,7 @@ from kit.formula.material import Material
 from kit.formula.rules.findings import Finding
 
 Place = tuple[str, str]  # phase, material key
+Stock = tuple[str, str, str]  # phase, material key, certified lot ("" where the typical values hold)
 
 WHERE = "mass balance"
 HOT_KINDS = ("water", "oil")  # in the vessel from the combination; the others from their addition
@@ -39,17 +40,20 @@ class Vessel:
     formula : Formula        As meant.
     events : sequence        All events of the batch.
     kept : dict              Share of each weighed line that entered the vessel.
-    inside, waiting : dict   Masses in the vessel, and weighed but not in it, by phase and material. [g]
+    inside, waiting : dict   Masses in the vessel, and weighed but not in it, by phase, material and certified lot. [g]
     adjusters : dict         The part of `inside` that was poured in to adjust. [g]
+    lines : dict             The line a stock stands for, its material as the lot's certificate describes it.
+    forms : dict             The supply form of a place, as its supplier describes it.
     """
 
     formula: Formula
     events: Sequence[Event]
     kept: dict[Place, Fraction]
-    inside: dict[Place, Fraction] = field(default_factory=dict)
-    waiting: dict[Place, Fraction] = field(default_factory=dict)
-    adjusters: dict[Place, Fraction] = field(default_factory=dict)
-    lines: dict[Place, CompositionLine] = field(default_factory=dict)
+    inside: dict[Stock, Fraction] = field(default_factory=dict)
+    waiting: dict[Stock, Fraction] = field(default_factory=dict)
+    adjusters: dict[Stock, Fraction] = field(default_factory=dict)
+    lines: dict[Stock, CompositionLine] = field(default_factory=dict)
+    forms: dict[Place, Material] = field(default_factory=dict)
     phases_in: set[str] = field(default_factory=set)
     put_in_g: Fraction = Fraction(0)
     weighed_back_g: Fraction = Fraction(0)
@@ -68,11 +72,11 @@ class Vessel:
     @property
     def water_g(self) -> Fraction:
         """Water in the vessel that stands on lines of its own. [g]"""
-        return sum((mass for place, mass in self.inside.items() if self.lines[place].material.is_water), Fraction(0))
+        return sum((mass for stock, mass in self.inside.items() if self.lines[stock].material.is_water), Fraction(0))
 
     def waiting_phases(self) -> tuple[str, ...]:
         """Phases that are weighed but not in the vessel."""
-        return tuple(dict.fromkeys(phase for (phase, _), mass in self.waiting.items() if mass))
+        return tuple(dict.fromkeys(stock[0] for stock, mass in self.waiting.items() if mass))
 
     def kinds(self) -> dict[str, str]:
         """Phases of the formula and of the weighings, with their kinds."""
@@ -92,18 +96,22 @@ class Vessel:
                     code="batch.phase",
                 )
 
-    def know(self, place: Place, material: Material, kind: str) -> None:
-        """Remember the line a place stands for."""
-        self.lines.setdefault(place, CompositionLine(material, Decimal(0), place[0], kind))
+    def know(self, phase: str, kind: str, form: Material, as_lot: Material | None) -> Stock:
+        """Remember the line a supply form or a certified lot of it stands for; the key of its mass."""
+        material = as_lot or form
+        stock = (phase, form.key, material.lot)
+        self.forms.setdefault((phase, form.key), form)
+        self.lines.setdefault(stock, CompositionLine(material, Decimal(0), phase, kind))
+        return stock
 
     def bring_in(self, phases: Iterable[str], how: str) -> None:
         """Move what is waiting of these phases into the vessel; what is weighed for them later goes in at once."""
         phases = tuple(phases)
         self.phases_in.update(phases)
         before = self.total_g
-        moved = [place for place in self.waiting if place[0] in phases]
-        for place in moved:
-            self.inside[place] = self.inside.get(place, Fraction(0)) + self.waiting.pop(place)
+        moved = [stock for stock in self.waiting if stock[0] in phases]
+        for stock in moved:
+            self.put_in(stock, self.waiting.pop(stock))
         if moved:
             self.note_row(how, before)
 
@@ -114,10 +122,9 @@ class Vessel:
             hot = [phase for phase in self.waiting_phases() if kinds[phase] in HOT_KINDS]
             self.bring_in(hot, f"{phases_words(hot)} in the vessel (their combination was not recorded before this)")
 
-    def put_in(self, place: Place, material: Material, kind: str, mass_g: Fraction) -> None:
-        """Put a mass of one material straight into the vessel."""
-        self.know(place, material, kind)
-        self.inside[place] = self.inside.get(place, Fraction(0)) + mass_g
+    def put_in(self, stock: Stock, mass_g: Fraction) -> None:
+        """Put a mass of one known stock into the vessel."""
+        self.inside[stock] = self.inside.get(stock, Fraction(0)) + mass_g
 
     def take_out(self, mass_g: Fraction, what: str) -> None:
         """Take a homogeneous share of the batch out of the vessel.
@@ -137,16 +144,16 @@ class Vessel:
             )
         keep = 1 - mass_g / total if total else Fraction(1)
         for masses in (self.inside, self.adjusters):
-            for place in masses:
-                masses[place] *= keep
+            for stock in masses:
+                masses[stock] *= keep
         self.note_row(what, total)
 
     def lose_water(self, mass_g: Fraction) -> None:
         """Take water away from the water lines, in proportion; there must be enough."""
         keep = 1 - mass_g / self.water_g
-        for place in self.inside:
-            if self.lines[place].material.is_water:
-                self.inside[place] *= keep
+        for stock in self.inside:
+            if self.lines[stock].material.is_water:
+                self.inside[stock] *= keep
         self.water_lost_g += mass_g
 
     def note_row(self, what: str, before_g: Fraction) -> None:

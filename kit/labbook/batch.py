@@ -7,13 +7,14 @@ from kit.bench.proposed import next_version
 from kit.bench.sheet import Sheet, plan_batch
 from kit.errors import BatchError
 from kit.formula.composition import Composition, side_by_side
+from kit.formula.rules import Review
 from kit.labbook.batch_making import Making
 from kit.labbook.batch_measuring import Measuring
 from kit.labbook.entry_bodies import corrected_body
 from kit.labbook.ledger import CORRECTION, VOID
 from kit.labbook.next_version import NextVersion
 from kit.labbook.receipt import Receipt
-from kit.show import Block
+from kit.show import Block, Table, listing
 from kit.units import plain
 
 
@@ -52,7 +53,13 @@ class Batch(Making, Measuring):
         )
         record = {"corrects": old.seq, "body": body, "why": why}
         receipt = self._record(CORRECTION, record, f"entry {old.seq} put right: {why}", at=str(changes.get("at", "")))
-        return self._with_notes(receipt, self._reading_notes(old.seq) if old.kind == "reading" else [])
+        if old.kind == "reading":
+            return self._with_notes(receipt, self._reading_notes(old.seq))
+        return self._with_notes(receipt, self._corrected_lot_notes(old.seq) if "lot" in changes else [])
+
+    def _corrected_lot_notes(self, seq: int) -> list[str]:
+        use = next((use for use in self.view.lot_uses if use.entry == seq), None)
+        return [] if use is None else self._lot_notes(use.material, use.lot, use.mass_g, use.day)
 
     def void(self, entry: object, *, why: str) -> Receipt:
         """Undo an entry: it stays in the record with the reason, and counts no more."""
@@ -75,10 +82,20 @@ class Batch(Making, Measuring):
         return self.view.composition(state)
 
     def meant_and_made(self) -> Block:
-        """Meant and made beside each other, with the mass balance under it."""
+        """Meant and made beside each other, the lots that drove what was made, and the mass balance under it."""
         view = self.view
         columns = {"meant": view.composition("meant"), "made": view.composition("made")}
-        return Block((side_by_side(columns, title=f"{self.name}: meant and made"), view.made.balance_table()))
+        lots = [listing("Lots that drove the composition as made", view.lot_words)] if view.lot_words else []
+        table = side_by_side(columns, title=f"{self.name}: meant and made")
+        return Block((table, *lots, view.made.balance_table()))
+
+    def review(self) -> Review:
+        """The composition as made held against every coded rule, and its lots against those for lots."""
+        return self.view.review()
+
+    def lots_table(self) -> Table:
+        """Every lot used: grams, what it is by its certificate, and its date."""
+        return self.view.lots_table()
 
     def as_next_version(self, *, why: str, version: str = "", carry: str = "all") -> NextVersion:
         """The next version of the formula from what was really made, with its weigh sheet.
@@ -87,6 +104,7 @@ class Batch(Making, Measuring):
         ----------
         why : str     The reason, kept with the version.
         carry : str   "all": every line as made. "adjusters": the lines as meant, with what was poured in at the end.
+                      Percentages are of supply forms as weighed; certificates of lots are not carried forward.
 
         Returns
         -------

@@ -71,7 +71,7 @@ class Measuring(BatchRecord):
     def _warn_if_long_ago(self, receipt: Receipt) -> None:
         """Say aloud that an equal reading was not added when it may be a new one: a receipt is easily overlooked."""
         recorded = self._entry(receipt).recorded_at
-        hours = hours_between(recorded, self._now())
+        hours = hours_between(recorded, self.now())
         if hours >= _SURELY_LATER_H:
             warnings.warn(
                 f"{receipt.words} was not added to {self.name}: an equal reading was recorded {show_time(recorded)}, "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import replace
 from decimal import Decimal
 from functools import cached_property
@@ -11,11 +12,14 @@ from kit.bench.sheet import Sheet
 from kit.errors import BatchError
 from kit.formula.formula import Formula
 from kit.formula.library import Library
+from kit.formula.material import Material
 from kit.labbook.ledger import Ledger
+from kit.labbook.lot_history import LOT_STREAM, lot_stream, lot_streams, read_histories
+from kit.labbook.lot_uses import LotUse, lot_use
 from kit.labbook.projecting import rows_of
 from kit.labbook.receipt import Receipt
-from kit.labbook.source import Source
-from kit.labbook.streams import Entry
+from kit.labbook.source import LabbookReader, Source
+from kit.labbook.streams import Entry, Head
 from kit.labbook.times import read_time, show_time, stamp
 from kit.labbook.view import BatchView, StudyView, batch_stream, batch_view
 from kit.units import minutes as read_minutes
@@ -43,12 +47,22 @@ class BatchRecord:
         self.sheet: Sheet = Sheet.from_row(start["sheet"], self.formula)
         self._study_name: str = start["study"]
         self._view: BatchView | None = None
+        self._lot_heads: dict[str, Head] = {}
 
     def __repr__(self) -> str:
         state = f"finished {show_time(self.view.finished_at)}" if self.view.finished_at else "open"
         return (
             f"Batch {self.name} ({state}{', reopened' if self.reopened else ''}; {len(self._ledger.entries)} entries)"
         )
+
+    def refresh(self) -> None:
+        """Take in what was recorded meanwhile through another object or by another program."""
+        self._ledger = Ledger.of(self._store.read(batch_stream(self.name)))
+        self._view = None
+
+    def source(self) -> Source:
+        """A fresh read-only view of the lab book the batch is in."""
+        return Source(LabbookReader(self._store, self._store.path.name))
 
     @cached_property
     def study(self) -> StudyView:
@@ -57,10 +71,38 @@ class BatchRecord:
 
     @property
     def view(self) -> BatchView:
-        """Everything recorded about the batch, as it stands now."""
-        if self._view is None or len(self._view.entries) != len(self._ledger.entries):
-            self._view = batch_view(tuple(self._ledger.entries), self.formula, self.sheet)
+        """Everything recorded about the batch, as it stands now, the certificates of its lots included."""
+        if self._view is None or len(self._view.entries) != len(self._ledger.entries) or self._lots_moved():
+            with self._store.snapshot():
+                self._view = batch_view(tuple(self._ledger.entries), self.formula, self.sheet, read=self._read_lot)
+                self._lot_heads = self._store.heads(lot_streams(self._view.effective, self._view.histories))
         return self._view
+
+    def _lots_moved(self) -> bool:
+        """Whether a certificate was entered since: no entry of the batch's own tells that."""
+        return bool(self._lot_heads) and self._store.heads(self._lot_heads) != self._lot_heads
+
+    def _read_lot(self, stream: str) -> tuple[Entry, ...]:
+        return self._store.read(stream) if self._store.has(stream) else ()
+
+    def _lot_notes(self, material: Material, lot: str | None, mass_g: Decimal, at: str) -> list[str]:
+        """What there is to say of a lot while it is still in the hand: its date, and what the composition rests on."""
+        lot = str(lot or "").strip()
+        if not lot:
+            return []
+        histories = read_histories([(material.key, lot)], self._read_lot)
+        use = lot_use(0, material, lot, (self._moment(at) or self.now())[:10], mass_g, histories)
+        late = use.date_words()
+        return [*([late] if late else []), use.words(), *self._like(material, use)]
+
+    def _like(self, material: Material, use: LotUse) -> list[str]:
+        """Lots of the same form with a certificate whose number is spelled almost alike."""
+        if use.certificate is not None or use.problem:
+            return []
+        start = lot_stream(material.key, "")
+        known = [name.removeprefix(start) for name in self._store.stream_names(LOT_STREAM) if name.startswith(start)]
+        near = difflib.get_close_matches(use.lot, known, n=2, cutoff=0.7)
+        return [f"a certificate is recorded for lot {' and '.join(near)} of it: is it that one?"] if near else []
 
     def _record(self, kind: str, body: dict, words: str, *, at: str = "") -> Receipt:
         same = self._ledger.same(kind, body)
@@ -73,7 +115,7 @@ class BatchRecord:
                 mend="void the finish entry first if making went on",
                 code="batch.finished",
             )
-        moment = self._moment(at) or self._now()
+        moment = self._moment(at) or self.now()
         entry = self._store.append(
             batch_stream(self.name),
             kind,
@@ -117,7 +159,8 @@ class BatchRecord:
             )
         return found
 
-    def _now(self) -> str:
+    def now(self) -> str:
+        """The present by the lab book's clock, as the record keeps it."""
         return stamp(self._store.clock())
 
     def _moment(self, at: str) -> str:

@@ -67,7 +67,7 @@ class Weighing(BatchRecord):
         if self._ledger.same("weigh", body) is None and portion is False:
             self._refuse_second_weighing(line)
         receipt = self._record("weigh", body, f"{line.material.name}: {plain(grams)} g", at=at)
-        return self._with_notes(receipt, self._weighing_notes(line))
+        return self._with_notes(receipt, [*self._weighing_notes(line), *self._lot_notes(line.material, lot, grams, at)])
 
     def over_weighing(self, material: str, phase: str = "") -> OverWeighing:
         """Both ways to deal with an over-weighed line: make all others bigger, or accept the new percentages."""
@@ -156,7 +156,8 @@ class Weighing(BatchRecord):
             "note": note,
             "at": at,
         }
-        return self._record("top-up", body, f"water make-up {body['mass_g']} g", at=at)
+        receipt = self._record("top-up", body, f"water make-up {body['mass_g']} g", at=at)
+        return self._with_notes(receipt, self._lot_notes(water, lot, Decimal(body["mass_g"]), at))
 
     def adjust(self, material: str, mass: str, *, lot: str = "", dose: int = 1, why: str = "", at: str = "") -> Receipt:
         """Record something poured in at the end, usually acid or base: "citric acid 10 %", "1.2 g".
@@ -175,7 +176,7 @@ class Weighing(BatchRecord):
         }
         receipt = self._record("adjust", body, f"{found.name}: {body['mass_g']} g added", at=at)
         notes = [f"caution ({key}): see the sheet" for key in found.cautions if key in ("corrosive", "acid-base")]
-        return self._with_notes(receipt, notes)
+        return self._with_notes(receipt, [*notes, *self._lot_notes(found, lot, Decimal(body["mass_g"]), at)])
 
     def take(self, mass: str, *, why: str = "", at: str = "") -> Receipt:
         """Record a sample taken out of the batch."""
@@ -205,7 +206,7 @@ class Weighing(BatchRecord):
         return sums
 
     def _weighing_notes(self, line: SheetLine) -> list[str]:
-        verdict = judge(self._as_planned_now(line), self._weighed()[line.place])
+        verdict = judge(self.as_planned_now(line), self._weighed()[line.place])
         notes = [verdict.words()]
         if verdict.verdict == "over":
             notes.append(
@@ -213,7 +214,7 @@ class Weighing(BatchRecord):
             )
         return notes
 
-    def _as_planned_now(self, line: SheetLine) -> SheetLine:
+    def as_planned_now(self, line: SheetLine) -> SheetLine:
         """The line with its target made bigger where an over-weighed line was answered by rescaling."""
         factor = Fraction(1)
         for item in self._ledger.effective():

@@ -9,17 +9,20 @@ from kit.bench.methods import Method, default_windows
 from kit.bench.methods import methods as kit_methods
 from kit.bench.sheet import Sheet
 from kit.errors import RecordError
+from kit.formula.diffs import refuse_edited
 from kit.formula.formula import Formula
-from kit.formula.library import Library, load_library
+from kit.formula.library import Library
 from kit.formula.model import SpecLine, formula_row, spec_row
 from kit.labbook.batch import Batch
+from kit.labbook.book_record import plain_name
+from kit.labbook.lot_keeping import LotKeeping
 from kit.labbook.printed_heads import read_heads
-from kit.labbook.projecting import rows_of, rows_of_entry
+from kit.labbook.projecting import rows_of_entry
 from kit.labbook.readings_file import Preview, preview_readings
 from kit.labbook.receipt import Receipt
-from kit.labbook.source import LabbookReader, Source
+from kit.labbook.source import Source
 from kit.labbook.store import CheckReport, Store
-from kit.labbook.streams import Draft, Head
+from kit.labbook.streams import Head
 from kit.labbook.times import Clock, read_time, stamp
 from kit.labbook.view import StudyView, TrialView, batch_stream, formula_stream
 from kit.units import number, plain, read, split
@@ -54,19 +57,8 @@ def open_labbook(path: str | Path, *, clock: Clock | None = None, library: Libra
     return Labbook(Store.open(Path(path), clock=clock), library)
 
 
-class Labbook:
+class Labbook(LotKeeping):
     """An open lab book. Every call that records something returns only when the entry is on disk."""
-
-    def __init__(self, store: Store, library: Library | None = None) -> None:
-        self.store = store
-        self._library = library
-
-    @property
-    def library(self) -> Library:
-        """Materials that adjusters are looked up in; the starter materials unless another library was given."""
-        if self._library is None:
-            self._library = load_library()
-        return self._library
 
     def __enter__(self) -> Labbook:
         return self
@@ -80,10 +72,6 @@ class Labbook:
     def close(self) -> None:
         """Close the file; everything acknowledged is already in it."""
         self.store.close()
-
-    def source(self) -> Source:
-        """A fresh read-only view of what is recorded now."""
-        return Source(LabbookReader(self.store, self.store.path.name))
 
     def check(self, against: str | Path | Mapping[str, Mapping] | None = None) -> CheckReport:
         """Check every chain, and against the heads printed on a write-up when one is given.
@@ -142,7 +130,7 @@ class Labbook:
             "note": note,
         }
         return self._define(
-            f"study/{_plain_name(name, 'study')}",
+            f"study/{plain_name(name, 'study')}",
             "study",
             body,
             f"study {name}",
@@ -170,7 +158,7 @@ class Labbook:
             },
         }
         return self._define(
-            f"instrument/{_plain_name(name, 'instrument')}",
+            f"instrument/{plain_name(name, 'instrument')}",
             "instrument",
             body,
             f"{kind} {name}",
@@ -214,7 +202,7 @@ class Labbook:
             "temp_c": plain(read(temp, "degC", where=where)) if temp else "",
         }
         return self._define(
-            f"calibration/{_plain_name(name, 'calibration')}",
+            f"calibration/{plain_name(name, 'calibration')}",
             "calibration",
             body,
             f"calibration {name} of {instrument}",
@@ -242,10 +230,11 @@ class Labbook:
         ------
         RecordError   `batch.open` when the operator has another batch open (it is named), `batch.taken` when the number
                       has another sheet, `labbook.trial_formula` when the trial tries another formula version.
+        FormulaError  `formula.version_edited` when the version label is known here with another content.
         """
         source = self.source()
-        study_name = source.study(study or self._study_of(trial, source)).name
-        name = f"{_plain_name(trial, 'trial')}/{number}"
+        study_name = source.study(study or source.study_of(trial)).name
+        name = f"{plain_name(trial, 'trial')}/{number}"
         body = {
             "study": study_name,
             "trial": trial,
@@ -262,6 +251,7 @@ class Labbook:
             return self._same_batch(name, existing[0].body, body)
         self._refuse_second_open(operator, source)
         self._check_trial(trial, study_name, sheet.formula, source)
+        self._refuse_edited(sheet.formula, source)
         self._record_start(name, body, sheet.formula, source, at)
         return Batch(self.store, self.source(), name, library=sheet.formula.library or self.library)
 
@@ -271,10 +261,10 @@ class Labbook:
         return Batch(self.store, source, source.batch(name).name, reopened=True, library=self.library)
 
     def import_readings(self, path: str | Path, **options: object) -> Preview:
-        """Read a CSV file of readings and show what it would bring; `commit()` of the preview records all or nothing.
+        """Read a CSV file or a workbook of readings and show what it would bring; `commit()` records all or nothing.
 
         Options are those of `kit.labbook.readings_file.preview_readings`: decimal_mark, delimiter, method, declared,
-        timezone, units.
+        timezone, units, column_map, sheet.
 
         Raises
         ------
@@ -293,10 +283,6 @@ class Labbook:
     def open_batches(self) -> list[str]:
         """Names of the batches that are started and not finished."""
         return [stream.removeprefix("batch/") for stream in self.store.streams_without("batch", ("finish",))]
-
-    def _study_of(self, trial: str, source: Source) -> str:
-        entries = source.entries(f"trial/{trial}")
-        return entries[0].body["study"] if entries else ""
 
     def _same_batch(self, name: str, old: Mapping, new: Mapping) -> Batch:
         if {**old, "at": ""} == {**new, "at": ""}:
@@ -338,6 +324,10 @@ class Labbook:
                 code="labbook.trial_formula",
             )
 
+    def _refuse_edited(self, formula: Formula, source: Source) -> None:
+        for row in self.store.rows("formula_version", name=formula.name, version=formula.version):
+            refuse_edited(source.formula(row["fingerprint"]), formula, known_from="this lab book")
+
     def _record_start(self, name: str, body: Mapping, formula: Formula, source: Source, at: str) -> None:
         measured = stamp(read_time(at, self.store.clock, where="start_batch()")) if at else None
         drafts = []
@@ -348,40 +338,6 @@ class Labbook:
             drafts += self._opening(f"trial/{body['trial']}", "trial", opened)
         drafts += self._opening(batch_stream(name), "batch", dict(body), kind="start", measured_at=measured)
         self.store.append_many(drafts)
-
-    def _define(self, stream: str, kind: str, body: Mapping, words: str, *, mend: str, at: str = "") -> Receipt:
-        """Record something that is entered once; the same content again is not doubled, another content is refused."""
-        if self.store.has(stream):
-            old = self.store.read(stream)[-1]
-            if {**old.body, "at": ""} == {**body, "at": ""}:
-                return Receipt(stream, old.seq, kind, words, new=False)
-            changed = ", ".join(sorted(key for key in body if old.body.get(key) != body[key]))
-            raise RecordError(
-                f"{words} is already recorded with another content ({changed})",
-                where=self.store.path.name,
-                mend=mend,
-                code=f"labbook.{kind}_exists",
-            )
-        measured = stamp(read_time(at, self.store.clock, where=words)) if at else None
-        entry = self.store.append_many(self._opening(stream, kind, dict(body), measured_at=measured))[0]
-        return Receipt(stream, entry.seq, kind, words)
-
-    def _opening(
-        self, stream: str, stream_kind: str, body: dict, *, kind: str = "", measured_at: str | None = None
-    ) -> list:
-        """A stream's first entry, and its mention in the book's own stream: a stream that is gone can be missed."""
-        kind = kind or stream_kind
-        return [
-            Draft(
-                stream,
-                kind,
-                body,
-                stream_kind=stream_kind,
-                measured_at=measured_at,
-                project=rows_of(kind, body, measured_at),
-            ),
-            Draft("book", "stream-opened", {"stream": stream}, stream_kind="book"),
-        ]
 
 
 def _printed_heads(page: str | Path) -> dict:
@@ -394,17 +350,6 @@ def _printed_heads(page: str | Path) -> dict:
             mend="check the name and the folder",
             code="labbook.no_heads",
         ) from None
-
-
-def _plain_name(name: str, what: str) -> str:
-    if not name or not name.strip() or "/" in name or name != name.strip():
-        raise RecordError(
-            f"{name!r} cannot be the name of a {what}",
-            allowed="letters, digits, dashes; no slash, no space at the ends",
-            mend="choose a short name such as LIN-03",
-            code="labbook.name",
-        )
-    return name
 
 
 def _bare(value: object, unit: str, where: str):

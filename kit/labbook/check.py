@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, func, select
+from sqlalchemy import Connection, Select, Table, bindparam, func, select
 
 from kit.errors import RecordError
 from kit.labbook import faults, schema
@@ -23,6 +23,9 @@ BOOK = "book"
 
 STREAM_OPENED = "stream-opened"
 """Kind of the entry by which the book's own stream may name a stream begun, in `body["stream"]`."""
+
+StoredRow = tuple[int, str, tuple]
+"""Number of the entry a derived row belongs to, its table, and its columns with their values."""
 
 Rebuild = Callable[[Entry], Iterable[tuple[str, Mapping[str, Any]]]]
 """The rows an entry should have beside it, worked out again from the entry alone."""
@@ -113,6 +116,10 @@ def check_book(
     with _listed(problems):
         names = dict(map(tuple, connection.execute(select(_stream.c.name, _stream.c.id).order_by(_stream.c.id))))
     printed = {name: Head(*head) for name, head in (against or {}).items()}
+    stored: _Stored | None = None
+    if rebuild:
+        with _listed(problems):
+            stored = _Stored(connection)
     entries = 0
     for name, stream_id in names.items():
         with _listed(problems):
@@ -120,7 +127,7 @@ def check_book(
             entries += len(chain)
             problems.extend(_against(chain, printed[name]) if name in printed else ())
             problems.extend(_mentioned(chain, names) if name == BOOK else ())
-            problems.extend(_projections(connection, stream_id, chain, rebuild) if rebuild else ())
+            problems.extend(_projections(stored.of(stream_id), chain, rebuild) if stored and rebuild else ())
     problems.extend(_gone(name, head) for name, head in printed.items() if name not in names)
     return CheckReport(len(names), entries, tuple(problems))
 
@@ -203,24 +210,70 @@ def _against(chain: tuple[Entry, ...], printed: Head) -> Iterator[Problem]:
         yield "labbook.other_head", f'Entry {printed.seq} of the stream "{name}" {words}.'
 
 
-def _projections(
-    connection: Connection, stream_id: int, chain: tuple[Entry, ...], rebuild: Rebuild
-) -> Iterator[Problem]:
+def _projections(kept: Iterable[StoredRow], chain: tuple[Entry, ...], rebuild: Rebuild) -> Iterator[Problem]:
     expected: Counter = Counter()
     for made in chain:
-        for table, columns in rebuild(made):
+        for table, columns in _rebuilt(made, rebuild):
             values = stored_values(projection(table), columns)
             expected[made.seq, table, tuple(sorted(values.items()))] += 1
-    stored = Counter(_stored_rows(connection, stream_id))
+    stored = Counter(kept)
     wrong = {(seq, table) for seq, table, _ in (expected - stored) + (stored - expected)}
     for seq, table in sorted(wrong):
         words = f'what it lists of entry {seq} of the stream "{chain[0].stream}" is not what the entry says'
         yield "labbook.projection", f"The table {table} was changed outside the kit: {words}."
 
 
-def _stored_rows(connection: Connection, stream_id: int) -> Iterator[tuple[int, str, tuple]]:
-    for table in schema.PROJECTIONS.values():
-        query = select(_entry.c.seq, table).join(_entry, table.c.entry_id == _entry.c.id)
-        for row in connection.execute(query.where(_entry.c.stream_id == bindparam("of")), {"of": stream_id}).mappings():
-            columns = {name: row[name] for name in own_columns(table)}
-            yield row["seq"], table.name, tuple(sorted(columns.items()))
+def _rebuilt(made: Entry, rebuild: Rebuild) -> list[tuple[str, Mapping[str, Any]]]:
+    try:
+        return list(rebuild(made))
+    except (LookupError, TypeError, ValueError, ArithmeticError, AttributeError):
+        raise RecordError(
+            f"Entry {made.seq} does not hold what an entry of its kind ({made.kind}) holds: another program made it.",
+            where=f'stream "{made.stream}"',
+            mend="restore the lab book from a backup made before it",
+            code="labbook.entry_form",
+        ) from None
+
+
+class _Stored:
+    """The derived rows of each stream, as they are stored.
+
+    Tables of a batch's rows can be long and are asked stream by stream, by their own index; of the others, a row a
+    study, trial, instrument or formula version, there are few, and they are read once.
+    """
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+        self._held: dict[int, list[StoredRow]] = {}
+        self._long: dict[int, list[str]] = {}
+        for table in schema.PROJECTIONS.values():
+            if "stream_id" in table.c:
+                for stream_id in connection.execute(select(table.c.stream_id).distinct()).scalars():
+                    self._long.setdefault(stream_id, []).append(table.name)
+            else:
+                for row in connection.execute(_rows_of(table)):
+                    self._held.setdefault(row[0], []).append(_as_kept(table, row))
+
+    def of(self, stream_id: int) -> Iterator[StoredRow]:
+        """Rows of one stream."""
+        yield from self._held.get(stream_id, ())
+        for name in self._long.get(stream_id, ()):
+            for row in self._connection.execute(_OF_STREAM[name], {"of": stream_id}):
+                yield _as_kept(schema.PROJECTIONS[name], row)
+
+
+def _rows_of(table: Table) -> Select:
+    columns = (table.c[name] for name in own_columns(table))
+    return select(_entry.c.stream_id, _entry.c.seq, *columns).join(_entry, table.c.entry_id == _entry.c.id)
+
+
+_OF_STREAM = {
+    name: _rows_of(table).where(table.c.stream_id == bindparam("of"))
+    for name, table in schema.PROJECTIONS.items()
+    if "stream_id" in table.c
+}
+
+
+def _as_kept(table: Table, row: Any) -> StoredRow:
+    _, seq, *values = row
+    return seq, table.name, tuple(sorted(zip(own_columns(table), values, strict=True)))

@@ -6,7 +6,7 @@ content, a void is an entry that names another and a reason. This module reads t
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from kit.labbook.streams import Entry, canonical
@@ -19,7 +19,7 @@ class Effective:
     """One entry as it stands now.
 
     `corrected_by` is the number of the latest correction, 0 when there is none; `void` is the reason it was voided,
-    empty when it stands. `body` is the corrected content.
+    empty when it stands. `body` is the corrected content; `measured_at` moves only by a correction that gives a time.
     """
 
     seq: int
@@ -78,29 +78,29 @@ class Ledger:
 def effective(entries: Iterable[Entry]) -> tuple[Effective, ...]:
     """All entries but corrections and voids, as they stand now, in order."""
     entries = tuple(entries)
-    corrections = {entry.body["corrects"]: entry for entry in entries if entry.kind == CORRECTION}
+    corrections: dict[int, list[Entry]] = {}
+    for entry in entries:
+        if entry.kind == CORRECTION:
+            corrections.setdefault(entry.body["corrects"], []).append(entry)
     voids = {entry.body["voids"]: entry.body["why"] for entry in entries if entry.kind == VOID}
     return tuple(
-        _effective(entry, corrections.get(entry.seq), voids.get(entry.seq, ""))
+        _effective(entry, corrections.get(entry.seq, ()), voids.get(entry.seq, ""))
         for entry in entries
         if entry.kind not in (CORRECTION, VOID)
     )
 
 
-def _effective(entry: Entry, correction: Entry | None, void: str) -> Effective:
-    measured = entry.measured_at or entry.recorded_at
-    if correction is None:
-        return Effective(entry.seq, entry.kind, entry.body, measured, entry.recorded_at, void=void)
-    return Effective(
-        entry.seq,
-        entry.kind,
-        correction.body["body"],
-        correction.measured_at or measured,
-        entry.recorded_at,
-        correction.seq,
-        correction.body["why"],
-        void,
-    )
+def _effective(entry: Entry, corrections: Sequence[Entry], void: str) -> Effective:
+    measured, body = entry.measured_at or entry.recorded_at, entry.body
+    if not corrections:
+        return Effective(entry.seq, entry.kind, body, measured, entry.recorded_at, void=void)
+    for correction in corrections:
+        new = correction.body["body"]
+        if new.get("at", "") != body.get("at", ""):  # else it was seen when the entry says, not when it was put right
+            measured = correction.measured_at or measured
+        body = new
+    last = corrections[-1]
+    return Effective(entry.seq, entry.kind, body, measured, entry.recorded_at, last.seq, last.body["why"], void)
 
 
 def _content(kind: str, body: dict) -> str:

@@ -38,8 +38,8 @@ def make(path: Path, begin: Callable[[Connection], None]) -> None:
     RecordError   `labbook.exists`, `labbook.not_found` for the folder, `labbook.leftover`, or what the disk says.
     """
     with faults.in_words(str(path)):
-        _refuse_taken(path)
-        draft = _scratch_file(path)
+        refuse_taken(path)
+        draft = scratch_file(path)
         try:
             _fill(draft, begin)
             place(draft, path)
@@ -109,6 +109,40 @@ def place(draft: Path, path: Path) -> None:
     _sync_folder(path.parent)
 
 
+def refuse_taken(path: Path) -> None:
+    """Refuse a name that is taken, or beside which lies what may hold entries of another lab book.
+
+    Raises
+    ------
+    RecordError   `labbook.exists`, `labbook.not_found` for the folder, `labbook.leftover`.
+    """
+    if not path.parent.is_dir():
+        raise RecordError(
+            f"The folder {path.parent} does not exist.",
+            where=str(path),
+            mend="make the folder first",
+            code="labbook.not_found",
+        )
+    if path.exists():
+        raise _exists(path)
+    for end in sqlite_file.BESIDE:
+        leftover = path.with_name(path.name + end)
+        if leftover.exists():
+            raise RecordError(
+                f"{leftover.name} lies here without its lab book; it may hold entries of it.",
+                where=str(path.parent),
+                mend="put the lab book it belongs to back beside it, or move it to another folder",
+                code="labbook.leftover",
+            )
+
+
+def scratch_file(path: Path) -> Path:
+    """An empty, hidden file of ours in the lab book's folder: a name can only be given within one disk."""
+    draft = path.with_name(f".{path.name}.{secrets.token_hex(4)}.new")
+    draft.open("xb").close()
+    return draft
+
+
 def _fill(draft: Path, begin: Callable[[Connection], None]) -> None:
     raw = sqlite_file.connect(draft, read_only=False)
     connection = sqlite_file.core_connection(raw)
@@ -168,7 +202,7 @@ def _check_references(connection: Connection) -> None:
 
 def _back_up_beside(path: Path, version: int, today: date) -> Path:
     stem = f"{path.stem}.schema-{version}.{today.isoformat()}"
-    draft = _scratch_file(path)
+    draft = scratch_file(path)
     try:
         sqlite_file.backup(path, draft)
         for count in itertools.count(1):
@@ -178,34 +212,6 @@ def _back_up_beside(path: Path, version: int, today: date) -> Path:
                 return kept
     finally:
         draft.unlink(missing_ok=True)
-
-
-def _scratch_file(path: Path) -> Path:
-    """An empty file of ours in the lab book's folder: a name can only be given within one disk."""
-    draft = path.with_name(f".{path.name}.{secrets.token_hex(4)}.new")
-    draft.open("xb").close()
-    return draft
-
-
-def _refuse_taken(path: Path) -> None:
-    if not path.parent.is_dir():
-        raise RecordError(
-            f"The folder {path.parent} does not exist.",
-            where=str(path),
-            mend="make the folder first",
-            code="labbook.not_found",
-        )
-    if path.exists():
-        raise _exists(path)
-    for end in sqlite_file.BESIDE:
-        leftover = path.with_name(path.name + end)
-        if leftover.exists():
-            raise RecordError(
-                f"{leftover.name} lies here without its lab book; it may hold entries of it.",
-                where=str(path.parent),
-                mend="put the lab book it belongs to back beside it, or move it to another folder",
-                code="labbook.leftover",
-            )
 
 
 def _exists(path: Path) -> RecordError:

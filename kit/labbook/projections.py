@@ -44,14 +44,18 @@ def stored_values(table: Table, columns: Mapping[str, Any]) -> dict[str, Any]:
     RecordError   `labbook.column`: a column the table does not have, or a value the column cannot hold.
     """
     own = own_columns(table)
-    for name in columns:
-        if name not in own:
-            raise _refused(table, name, columns[name])
-    return {name: _kept(table, name, columns.get(name), kind) for name, kind in own.items()}
+    if not columns.keys() <= own.keys():
+        name = next(name for name in columns if name not in own)
+        raise _refused(table, name, columns[name])
+    get = columns.get
+    return {
+        name: value if type(value := get(name)) is str and kind is str else _kept(table, name, value, kind)
+        for name, kind in own.items()
+    }
 
 
 def _kept(table: Table, name: str, value: Any, kind: type) -> Any:
-    if value is None or (isinstance(value, kind) and kind is not float):
+    if value is None or (isinstance(value, kind) and (kind is not float or math.isfinite(value))):
         return value
     numbers = int | Decimal if kind is str else int | float | Decimal  # a float would not come back as it was typed
     if isinstance(value, numbers) and math.isfinite(value) and (kind is not int or value == int(value)):

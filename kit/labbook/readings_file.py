@@ -8,18 +8,21 @@ from pathlib import Path
 from typing import Protocol
 
 from kit.errors import ReadingsFileError
+from kit.labbook.bulk import collector_paused
 from kit.labbook.entry_bodies import CONDITIONS
 from kit.labbook.ledger import Effective
 from kit.labbook.projecting import rows_of
+from kit.labbook.readings_map import declared_in, read_mapped
 from kit.labbook.readings_marks import Marks, find_marks
 from kit.labbook.readings_rows import Refusal, RowReader, TakenRow
-from kit.labbook.readings_text import COLUMNS, DELIMITERS, ENCODING_WORDS, ReadingsText, check_unit, nearest, read_text
+from kit.labbook.readings_text import COLUMNS, ReadingsText, as_import_errors, check_unit, read_text
 from kit.labbook.readings_times import Zone
 from kit.labbook.source import Source
 from kit.labbook.store import Store
 from kit.labbook.streams import Draft
 from kit.labbook.view import batch_stream, reading_of
 from kit.show import Block, Cell, Table, listing
+from kit.tabular import ColumnMap, nearest
 
 
 class OpenBook(Protocol):
@@ -60,6 +63,7 @@ class Preview:
     taken : tuple of TakenRow     Rows that were understood, those recorded already among them.
     refused : tuple of Refusal    A reason for every cell that was not; one is enough to keep the whole file out.
     assumed : tuple of str        How the file was read: encoding, delimiter, decimal mark, zone, what was declared.
+    column_map : ColumnMap        What the file's headers meant; None where they were those of a readings file.
     """
 
     text: ReadingsText
@@ -68,8 +72,9 @@ class Preview:
     refused: tuple[Refusal, ...]
     assumed: tuple[str, ...]
     declared: Mapping[str, object]
+    column_map: ColumnMap | None
     _book: OpenBook = field(repr=False)
-    _remarks: Mapping[int, tuple[str, ...]] = field(repr=False)
+    _source: Source = field(repr=False)
     _heads: Mapping[str, tuple[int, str]] = field(repr=False)
     _report: ImportReport | None = field(default=None, repr=False)
 
@@ -130,7 +135,8 @@ class Preview:
             return ImportReport(self.text.name, 0, len(self.taken), ())
         new = self.new
         if new:
-            self._book.store.append_many(self._drafts(new))
+            with collector_paused():
+                self._book.store.append_many(self._drafts(new))
         self._report = ImportReport(
             self.text.name, len(new), len(self.known), tuple(dict.fromkeys(row.batch for row in new))
         )
@@ -143,8 +149,12 @@ class Preview:
             row.body.get("value", row.body.get("word", "")),
         )
         becomes = Cell("recorded already", "quiet") if row.known else Cell("new", "strong")
-        remarks = [row.known] if row.known else [*row.notes, *self._remarks.get(row.row, ())]
+        remarks = [row.known] if row.known else [*row.notes, *self._remarks(row)]
         return row.batch, name, value if unit in ("", "1") else f"{value} {unit}", becomes, "\n".join(remarks)
+
+    def _remarks(self, row: TakenRow) -> tuple[str, ...]:
+        """What a new reading will be flagged for; worked out for those who look."""
+        return _flags(self._source, row) if row.kind == "reading" else ()
 
     def _verdict(self) -> str:
         if self.refused:
@@ -191,6 +201,8 @@ class Preview:
             "declared": dict(self.declared),
             "added": len(new),
             "known": len(self.known),
+            **({"sheet": self.text.sheet} if self.text.sheet else {}),
+            **({"column_map": self.column_map.row()} if self.column_map else {}),
         }
         return [*drafts, Draft("book", "import", body, stream_kind="book")]
 
@@ -204,6 +216,7 @@ class Preview:
         return str(self._block())
 
 
+@collector_paused()
 def preview_readings(
     book: OpenBook,
     path: str | Path,
@@ -214,13 +227,16 @@ def preview_readings(
     declared: Mapping[str, str] | None = None,
     timezone: str | None = None,
     units: Mapping[str, str] | None = None,
+    column_map: ColumnMap | str | Path | None = None,
+    sheet: str | None = None,
 ) -> Preview:
     """Read a file of readings and say what it would bring; nothing is stored.
 
     Parameters
     ----------
     book : Labbook            An open lab book.
-    path : str or Path        A CSV file with a header; its columns are those of `kit.labbook.readings_text.COLUMNS`.
+    path : str or Path        A CSV file or an .xlsx workbook with a header; its columns are those of
+                              `kit.labbook.readings_text.COLUMNS`, or what a column map says.
     decimal_mark : str        "." or ","; found from the numbers where only one reading is possible.
     delimiter : str           ";", ",", tab or "|"; found from the header.
     method : str or list      Method for rows of its property that name none; what it prescribes is then declared.
@@ -228,26 +244,42 @@ def preview_readings(
                               rest on them are shown, not tested.
     timezone : str            Zone of times without an offset, "+02:00" or "Europe/Berlin"; else the bench clock's.
     units : dict              Units of whole columns, {"temp": "degC"}, where neither header nor cells have them.
+    column_map : ColumnMap    What the headers of an instrument's file mean, or the TOML file that says it. What is given
+                              with the call goes before what the map says.
+    sheet : str               The sheet of a workbook; needed where several have content.
 
     Raises
     ------
-    ReadingsFileError   When the file as a whole cannot be read: see `read_text`, `find_marks`; `import.timezone`,
-                        `import.declared`, `import.method`.
+    ReadingsFileError   When the file as a whole cannot be read: see `read_text`, `read_mapped`, `find_marks`;
+                        `import.timezone`, `import.declared`, `import.method`.
     """
-    text = read_text(path, delimiter=delimiter)
-    marks = find_marks(text, decimal_mark)
+    chosen = _map(column_map)
+    if chosen is None:
+        text, told = read_text(path, delimiter=delimiter, sheet=sheet), ColumnMap()
+    else:
+        text, told = read_mapped(path, chosen, delimiter=delimiter, sheet=sheet), chosen
+    said_methods, said_conditions = declared_in(told)
+    marks = find_marks(text, decimal_mark or told.decimal_mark or None)
     source = book.source()
-    methods = _methods(source, method)
-    given = _declared(declared or {})
-    zone = Zone.of(timezone, book.store.clock())
+    methods = _methods(source, said_methods if method is None else method)
+    given = _declared({**said_conditions, **(declared or {})})
+    zone = Zone.of(timezone or told.timezone or None, book.store.clock())
     reader = RowReader(source, text.name, marks, _units(text, units or {}), methods, given, zone)
     read_rows = [reader.read(row) for row in text.rows]
     taken = tuple(row for row in read_rows if isinstance(row, TakenRow))
     refused = tuple(reason for row in read_rows if not isinstance(row, TakenRow) for reason in row)
     heads = {batch_stream(name): source.entries(batch_stream(name))[-1].head for name in {row.batch for row in taken}}
-    remarks = {row.row: _flags(source, row) for row in taken if row.kind == "reading" and not row.known}
     whole = {**({"method": list(methods)} if methods else {}), **given}
-    return Preview(text, marks, taken, refused, tuple(_assumed(text, marks, reader)), whole, book, remarks, heads)
+    return Preview(
+        text, marks, taken, refused, tuple(_assumed(text, marks, reader)), whole, chosen, book, source, heads
+    )
+
+
+def _map(column_map: ColumnMap | str | Path | None) -> ColumnMap | None:
+    if column_map is None or isinstance(column_map, ColumnMap):
+        return column_map
+    with as_import_errors():
+        return ColumnMap.load(column_map)
 
 
 def _methods(source: Source, method: str | Sequence[str] | None) -> tuple[str, ...]:
@@ -290,9 +322,9 @@ def _units(text: ReadingsText, units: Mapping[str, str]) -> dict[str, str]:
 
 
 def _assumed(text: ReadingsText, marks: Marks, reader: RowReader):
-    separated = f"columns separated by {DELIMITERS[text.delimiter]}"
-    yield f"{ENCODING_WORDS[text.encoding]}, {separated}, decimal mark {marks.words()}"
-    yield from text.notes
+    how, *notes = text.notes
+    yield f"{how}, decimal mark {marks.words()}"
+    yield from notes
     yield from reader.zone.words()
     if reader.declared:
         told = ", ".join(f"{name} {value}" for name, value in reader.declared.items())

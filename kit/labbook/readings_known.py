@@ -6,15 +6,22 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from decimal import Decimal, InvalidOperation
+from functools import lru_cache
+from operator import itemgetter
 
 from kit.labbook.times import show_time
 from kit.labbook.view import READING_NUMBERS, READING_WORDS, BatchView
 
 _WORDS = (*READING_WORDS, "name", "word")
-# What tells one reading from another; two that agree in all of it but not in the rest contradict each other.
+_NAMES = (*_WORDS, *READING_NUMBERS, "when", "declared")
+# What tells one reading from another; two that agree in all of it but not in the rest contradict each other. Where the
+# time is not known, the age that was typed stands for it.
 _TELLS_APART = ("property", "name", "when", "method", "instrument", "spindle", "storage", "sample", "replicate")
+_apart = itemgetter(*(_NAMES.index(name) for name in _TELLS_APART))
+_WHEN, _AGE = _NAMES.index("when"), _NAMES.index("age_typed_h")
 
-Content = tuple[tuple[str, object], ...]
+Content = tuple[str, ...]
+"""What a reading says, in the order of `_NAMES`; what it does not say is empty."""
 
 
 @dataclass
@@ -52,23 +59,29 @@ class KnownReadings:
             self._contents[content] = label
             self._identities.setdefault(_identity(content), (label, content))
 
-    def same(self, body: Mapping, measured_at: str) -> str:
-        """Where this very reading is already; empty when it is new."""
-        return self._contents.get(_content(body, measured_at), "")
+    def meet(self, body: Mapping, measured_at: str, label: str) -> tuple[str, str]:
+        """Where this very reading is already, or which reading of the same thing at the same time says something else.
 
-    def contradicts(self, body: Mapping, measured_at: str) -> str:
-        """The reading of the same thing at the same time that says something else, and in what; empty if none."""
+        Both are empty for a new reading, which is taken in.
+        """
         content = _content(body, measured_at)
-        label, other = self._identities.get(_identity(content), ("", ()))
-        if not label:
-            return ""
-        here, there = dict(content), dict(other)
-        told = ", ".join(
-            f"{name} {_shown(here.get(name))} here, {_shown(there.get(name))} there"
-            for name in dict.fromkeys([*here, *there])
-            if here.get(name) != there.get(name)
-        )
-        return f"{label}: {told}"
+        if content in self._contents:
+            return self._contents[content], ""
+        identity = _identity(content)
+        if identity in self._identities:
+            return "", _difference(content, *self._identities[identity])
+        self._contents[content] = label
+        self._identities[identity] = (label, content)
+        return "", ""
+
+
+def _difference(content: Content, label: str, other: Content) -> str:
+    told = ", ".join(
+        f"{name} {here or 'nothing'} here, {there or 'nothing'} there"
+        for name, here, there in zip(_NAMES, content, other, strict=True)
+        if here != there
+    )
+    return f"{label}: {told}"
 
 
 def _fate(label: str, corrected_by: int, void: str) -> str:
@@ -78,32 +91,28 @@ def _fate(label: str, corrected_by: int, void: str) -> str:
 
 
 def _content(body: Mapping, measured_at: str) -> Content:
-    numbers = {name: _number(body.get(name)) for name in READING_NUMBERS}
-    words = {name: body.get(name) for name in _WORDS}
-    other = {
-        "when": "" if body.get("untimed") else _instant(measured_at),
-        "declared": ", ".join(sorted(body.get("declared", ()))),
-    }
-    return tuple((name, value) for name, value in {**words, **numbers, **other}.items() if value not in (None, ""))
+    get = body.get
+    return (
+        *[get(name) or "" for name in _WORDS],
+        *[_number(get(name)) for name in READING_NUMBERS],
+        "" if get("untimed") else _instant(measured_at),
+        ", ".join(sorted(get("declared", ()))),
+    )
 
 
 def _identity(content: Content) -> Content:
-    parts = {name: value for name, value in content if name in _TELLS_APART}
-    if "when" not in parts:
-        parts["age"] = dict(content).get("age_typed_h", "")
-    return tuple(parts.items())
+    return (*_apart(content), "" if content[_WHEN] else content[_AGE])
 
 
-def _number(text: str | None) -> Decimal | None:
+@lru_cache(maxsize=4096)
+def _number(text: str | None) -> str:
+    """A number in the one form that all its spellings share: "4.590" is "4.59"."""
     try:
-        return None if text in (None, "") else Decimal(text).normalize()
+        return format(Decimal(text).normalize(), "f") if text else ""
     except InvalidOperation:
-        return None
+        return ""
 
 
+@lru_cache(maxsize=4096)
 def _instant(text: str) -> str:
     return datetime.fromisoformat(text).astimezone(UTC).isoformat(timespec="seconds") if text else ""
-
-
-def _shown(value: object) -> str:
-    return "nothing" if value in (None, "") else format(value, "f") if isinstance(value, Decimal) else str(value)

@@ -100,11 +100,16 @@ def number_text(digits: str, marks: Marks) -> str:
 
 
 def _numbers(text: ReadingsText) -> Iterable[tuple[str, str]]:
+    """Where each number first stands, and its digits; numbers that a sheet kept as numbers have no mark to find."""
+    seen = {""}
     for row in text.rows:
         for column in QUANTITIES:
-            digits = re.sub(r"\s", "", split_number(row.cells.get(column, ""))[0])
-            if digits:
-                yield f"row {row.number}, {column}", digits
+            cell = row.cells.get(column, "")
+            if cell not in seen and column not in row.typed:
+                seen.add(cell)
+                digits = re.sub(r"\s", "", split_number(cell)[0])
+                if digits:
+                    yield f"row {row.number}, {column}", digits
 
 
 def _sort(digits: str, shown: str, clear: dict[str, str], grouped: dict[str, str]) -> None:

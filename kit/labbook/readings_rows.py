@@ -11,12 +11,12 @@ from kit.errors import BatchError, ReadingsFileError, UnitError
 from kit.labbook.entry_bodies import CONDITIONS, RANGES, observation_body, reading_body
 from kit.labbook.readings_known import KnownReadings
 from kit.labbook.readings_marks import Marks, number_text, split_number
-from kit.labbook.readings_text import QUANTITIES, Row, is_blank, nearest
+from kit.labbook.readings_text import QUANTITIES, Row
 from kit.labbook.readings_times import Moment, Zone, time_notes
 from kit.labbook.source import Source
-from kit.labbook.times import stamp
 from kit.labbook.view import BatchView
-from kit.units import plain, same_unit
+from kit.tabular import is_blank, nearest
+from kit.units import plain, read, same_unit
 
 _BARE = ("rpm", "torque_pct")  # their unit stands in their name
 _NO_UNIT = ("", "1", "ph")
@@ -101,67 +101,72 @@ class RowReader:
     zone: Zone
     used_methods: set[str] = field(default_factory=set)
     _known: dict[str, KnownReadings] = field(default_factory=dict)
-    _names: tuple[str, ...] = ()
+    _understood: dict[tuple, Any] = field(default_factory=dict)
+    _words_of: dict[str, frozenset[str]] = field(default_factory=dict)
+    _names: Mapping[str, None] = field(default_factory=dict)
 
     def read(self, row: Row) -> TakenRow | list[Refusal]:
         """The row as it would be recorded, or why it is refused."""
         if row.fault:
-            return [
-                Refusal(
-                    row.number,
-                    "whole row",
-                    row.fault,
-                    "a number with a comma in a comma-separated file must stand in quotation marks; "
-                    "empty cells keep their delimiters",
-                    "import.cells",
-                )
-            ]
-        reasons = _Reasons(row.number)
-        batch = reasons.attempt("batch", self._batch, row.cells["batch"])
+            return [_cut_wrongly(row)]
+        reasons, cells = _Reasons(row.number), self._cells(row)
+        batch = self._understand(reasons, "batch", self._batch, cells["batch"])
         if batch is None:
             return reasons.found
-        name = reasons.attempt("property", self._property, row.cells["property"], batch)
-        moment = reasons.attempt("measured_at", self._moment, row.cells.get("measured_at", ""))
+        name = self._understand(reasons, "property", self._property, cells["property"], batch.study)
+        moment = reasons.attempt("measured_at", self._moment, cells.get("measured_at", ""))
         if name is None:
             return reasons.found
-        is_word = name in self._coded(batch) and not split_number(row.cells["value"])[0]
-        body = (self._word_body if is_word else self._reading_body)(row, name, batch, moment, reasons)
+        is_word = name in self._coded(batch.study) and not split_number(cells["value"])[0]
+        build = self._word_body if is_word else self._reading_body
+        body = build(cells, name, batch.study, moment, reasons)
         if reasons.found:
             return reasons.found
-        measured_at = stamp(moment.at) if moment else ""
-        body |= {"at": measured_at, "imported": {"file": self.file, "row": row.number}}
-        notes = time_notes(moment, batch.finished_at) if moment else ()
-        return self._placed(
-            row,
-            batch,
-            TakenRow(row.number, batch.name, "observation" if is_word else "reading", body, measured_at, notes=notes),
-        )
+        measured_at, notes = (moment.text, time_notes(moment, batch.finished_at)) if moment else ("", ())
+        body["at"] = measured_at
+        body["imported"] = {"file": self.file, "row": row.number}
+        kind = "observation" if is_word else "reading"
+        return self._placed(batch, TakenRow(row.number, batch.name, kind, body, measured_at, notes=notes))
 
-    def _placed(self, row: Row, batch: BatchView, taken: TakenRow) -> TakenRow | list[Refusal]:
+    def _understand(self, reasons: _Reasons, column: str, call: Callable, *cells: object):
+        """What a call makes of some cells, worked out once: an instrument repeats itself in every row."""
+        key = (column, *cells)
+        if key not in self._understood:
+            found = reasons.attempt(column, call, *cells)
+            if found is None:
+                return None
+            self._understood[key] = found
+        return self._understood[key]
+
+    def _cells(self, row: Row) -> Mapping[str, str]:
+        """The row's cells, numbers that a sheet kept as numbers written with the decimal mark of the rest."""
+        if not row.typed or self.marks.mark == ".":
+            return row.cells
+        return {column: cell.replace(".", ",") if column in row.typed else cell for column, cell in row.cells.items()}
+
+    def _placed(self, batch: BatchView, taken: TakenRow) -> TakenRow | list[Refusal]:
         """The row beside what is known: new, the same again, or a contradiction."""
         if batch.name not in self._known:
             self._known[batch.name] = KnownReadings.of(batch)
-        known, body, measured_at = self._known[batch.name], taken.body, taken.measured_at
-        same = known.same(body, measured_at)
+        label = f"row {taken.row} of this file"
+        same, other = self._known[batch.name].meet(taken.body, taken.measured_at, label)
         if same:
             return replace(taken, known=same)
-        other = known.contradicts(body, measured_at)
         if other:
             return [
                 Refusal(
-                    row.number,
+                    taken.row,
                     "value",
                     f"the same reading is there with another content ({other})",
                     "put the recorded one right with batch.correct(...); tell a second apart by replicate or sample",
                     "import.contradicts",
                 )
             ]
-        known.add(body, measured_at, f"row {row.number} of this file")
         return taken
 
     def _batch(self, cell: str) -> BatchView:
         if not self._names:
-            self._names = tuple(f"{trial}/{number}" for _, trial, number in self.source.batch_keys())
+            self._names = dict.fromkeys(f"{trial}/{number}" for _, trial, number in self.source.batch_keys())
         if cell in self._names:
             return self.source.batch(cell)
         if is_blank(cell):
@@ -171,80 +176,86 @@ class RowReader:
         )
         raise ReadingsFileError(
             f"there is no batch {cell!r} in the lab book",
-            allowed=", ".join(near or self._names[:5]),
+            allowed=", ".join(near or list(self._names)[:5]),
             mend="name one of these, or start the batch first",
             code="import.batch",
         )
 
-    def _property(self, cell: str, batch: BatchView) -> str:
+    def _property(self, cell: str, study: str) -> str:
         if is_blank(cell):
             raise ReadingsFileError("no property is named", mend='write "pH", "viscosity" ...', code="import.property")
+        view = self.source.study(study)
         known = {
             *RANGES,
-            *(method.property for method in self.source.study(batch.study).methods.values()),
-            *self._spec_names(batch),
+            *(method.property for method in view.methods.values()),
+            *(line.property for line in view.spec),
         }
         return next((name for name in sorted(known) if name.casefold() == cell.casefold()), cell)
 
-    def _spec_names(self, batch: BatchView) -> set[str]:
-        return {line.property for line in self.source.study(batch.study).spec}
-
-    def _coded(self, batch: BatchView) -> set[str]:
-        return {line.property for line in self.source.study(batch.study).spec if line.allowed}
+    def _coded(self, study: str) -> frozenset[str]:
+        """Properties of the study's spec that are words."""
+        if study not in self._words_of:
+            self._words_of[study] = frozenset(line.property for line in self.source.study(study).spec if line.allowed)
+        return self._words_of[study]
 
     def _moment(self, cell: str) -> Moment | None:
         return None if is_blank(cell) else self.zone.read(cell)
 
-    def _reading_body(self, row: Row, name: str, batch: BatchView, moment: Moment | None, reasons: _Reasons) -> dict:
-        study = self.source.study(batch.study)
-        method, is_declared = reasons.attempt("method", self._method, row.cells.get("method", ""), name, batch) or (
+    def _reading_body(
+        self, cells: Mapping[str, str], name: str, study: str, moment: Moment | None, reasons: _Reasons
+    ) -> dict:
+        get = cells.get
+        method, is_declared = self._understand(reasons, "method", self._method, get("method", ""), name, study) or (
             "",
             False,
         )
-        value = reasons.attempt("value", self._value, row, name, study.methods.get(method))
-        age = reasons.attempt("age", self._quantity, "age", row.cells.get("age", ""))
-        conditions = {
-            kept: text
-            for column, (kept, convert) in CONDITIONS.items()
-            if not is_blank(row.cells.get(column, ""))
-            and (text := reasons.attempt(column, self._condition, column, row.cells[column], convert)) is not None
-        }
+        value = self._understand(reasons, "value", self._value, cells["value"], get("unit", ""), name, method, study)
+        age = self._understand(reasons, "age", self._age, get("age", ""))
+        body = {"property": name, "method": method, "age_typed_h": age}
+        known = self._understood
+        for column, (kept, _) in CONDITIONS.items():
+            if cell := get(column):
+                text = known.get((column, column, cell))  # looked up here: a long file has many thousand such cells
+                if text is None:
+                    text = self._understand(reasons, column, self._condition, column, cell)
+                if text:
+                    body[kept] = text
         if value is None:
             return {}
-        body = reasons.attempt(
-            "value",
-            lambda: reading_body(
-                name, value, method=method, age=age or "", conditions={}, study=study, where=f"row {row.number}"
-            ),
-        )
-        if body is None:
-            return {}
-        body |= conditions
-        self._declare(body, study.methods.get(method), is_declared)
-        return body if moment else body | {"untimed": True}
+        body["value"], body["unit"] = value
+        self._declare(body, method, is_declared, study)
+        if moment is None:
+            body["untimed"] = True
+        return body
 
-    def _declare(self, body: dict, method: Method | None, method_is_declared: bool) -> None:
+    def _declare(self, body: dict, method: str, method_is_declared: bool, study: str) -> None:
         """Fill what the row leaves open with what was declared for the whole file, and say that it was declared."""
-        given = dict(self.declared)
-        if method is not None and method_is_declared:
-            given = {**nominal(method), **given}
+        given = self.declared
+        if method_is_declared:
+            self.used_methods.add(method)
+            given = {**nominal(self.source.study(study).methods[method]), **given}
+        if not given:
+            return
         filled = {name: text for name, text in given.items() if name not in body}
         body |= filled
         declared = sorted([*filled, *(["method"] if method_is_declared else [])])
         if declared:
             body["declared"] = declared
 
-    def _word_body(self, row: Row, name: str, batch: BatchView, moment: Moment | None, reasons: _Reasons) -> dict:
+    def _word_body(
+        self, cells: Mapping[str, str], name: str, study: str, moment: Moment | None, reasons: _Reasons
+    ) -> dict:
         """A coded word, such as grain "none"."""
+        del study
         extra = [
             column
-            for column, cell in row.cells.items()
+            for column, cell in cells.items()
             if column not in ("batch", "property", "value", "measured_at", "age", "note") and not is_blank(cell)
         ]
         if extra:
             reasons.found.append(
                 Refusal(
-                    row.number,
+                    reasons.row,
                     ", ".join(extra),
                     "a coded word keeps only its time, its age and a note",
                     "put the rest into the column note",
@@ -254,29 +265,28 @@ class RowReader:
         if moment is None:
             reasons.found.append(
                 Refusal(
-                    row.number,
+                    reasons.row,
                     "measured_at",
                     "a coded word needs the time it was seen",
                     "give date and time",
                     "import.word",
                 )
             )
-        age = reasons.attempt("age", self._quantity, "age", row.cells.get("age", ""))
+        age = reasons.attempt("age", self._quantity, "age", cells.get("age", ""))
         body = reasons.attempt(
-            "value", lambda: observation_body(name, row.cells["value"], age=age or "", note=row.cells.get("note", ""))
+            "value", lambda: observation_body(name, cells["value"], age=age or "", note=cells.get("note", ""))
         )
         return body or {}
 
-    def _method(self, cell: str, name: str, batch: BatchView) -> tuple[str, bool]:
-        methods = self.source.study(batch.study).methods
+    def _method(self, cell: str, name: str, study: str) -> tuple[str, bool]:
+        methods = self.source.study(study).methods
         if is_blank(cell):
             chosen = next((one for one in self.methods if one in methods and methods[one].property == name), "")
-            self.used_methods.update({chosen} - {""})
             return chosen, bool(chosen)
         found = next((known for known in methods if known.casefold() == cell.casefold()), "")
         if not found:
             raise ReadingsFileError(
-                f"study {batch.study} has no method {cell!r}",
+                f"study {study} has no method {cell!r}",
                 allowed=", ".join(sorted(methods)),
                 mend="use one of these",
                 code="reading.method",
@@ -289,11 +299,19 @@ class RowReader:
             )
         return found, False
 
-    def _value(self, row: Row, name: str, method: Method | None) -> str:
-        digits, inside = split_number(row.cells["value"])
+    def _value(self, cell: str, unit_cell: str, name: str, method: str, study: str) -> tuple[str, str]:
+        """A value and its unit as a reading keeps them."""
+        view = self.source.study(study)
+        typed = self._typed_value(cell, unit_cell, name, view.methods.get(method))
+        body = reading_body(name, typed, method=method, age="", conditions={}, study=view)
+        return body["value"], body["unit"]
+
+    def _typed_value(self, cell: str, unit_cell: str, name: str, method: Method | None) -> str:
+        """A value as it would be typed: number and unit, the unit from the cell, its row or its column."""
+        digits, inside = split_number(cell)
         if not digits:
-            raise _no_number(row.cells["value"])
-        beside = "" if is_blank(row.cells.get("unit", "")) else row.cells["unit"]
+            raise _no_number(cell)
+        beside = "" if is_blank(unit_cell) else unit_cell
         if inside and beside and not same_unit(inside, beside):
             raise ReadingsFileError(
                 f"the cell says {inside!r}, the column unit says {beside!r}",
@@ -310,11 +328,16 @@ class RowReader:
             return number
         if not unit:
             raise ReadingsFileError(
-                f"{row.cells['value']!r} has no unit",
+                f"{cell!r} has no unit",
                 code="units.missing",
                 mend="fill the column unit, or head the column value [mPa.s]; write 1 where there is none",
             )
         return f"{number} {unit}"
+
+    def _age(self, cell: str) -> str:
+        """The age that was typed, in hours; empty for a blank cell. [h]"""
+        typed = self._quantity("age", cell)
+        return plain(read(typed, "h", where="age")) if typed else ""
 
     def _quantity(self, column: str, cell: str) -> str:
         """A cell's number and unit in the kit's own writing; empty for a blank cell."""
@@ -332,7 +355,11 @@ class RowReader:
             )
         return f"{number_text(digits, self.marks)} {unit}".strip()
 
-    def _condition(self, column: str, cell: str, convert: Callable[[object, str], str]) -> str:
+    def _condition(self, column: str, cell: str) -> str:
+        """A condition as a reading keeps it; empty for a blank cell."""
+        if is_blank(cell):
+            return ""
+        _, convert = CONDITIONS[column]
         typed = self._quantity(column, cell) if column in QUANTITIES else " ".join(cell.split())
         return convert(typed, column)
 
@@ -345,6 +372,14 @@ def nominal(method: Method) -> dict[str, str]:
         if (value := getattr(method, name)) is not None
     }
     return {**numbers, **{name: getattr(method, name) for name in ("spindle", "container") if getattr(method, name)}}
+
+
+def _cut_wrongly(row: Row) -> Refusal:
+    mend = (
+        "a number with a comma in a comma-separated file must stand in quotation marks; empty cells keep their "
+        "delimiters"
+    )
+    return Refusal(row.number, "whole row", row.fault, mend, "import.cells")
 
 
 def _no_number(cell: str) -> ReadingsFileError:

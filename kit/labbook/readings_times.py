@@ -7,18 +7,24 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 
 from kit.errors import ReadingsFileError
+from kit.labbook.times import stamp
 
 _TIME = re.compile(r"^(\d{4})-(\d{2})-(\d{2})[T ](\d{1,2}):(\d{2})(?::(\d{2})(?:[.,]\d+)?)?\s*(Z|[+-]\d{2}:?\d{2})?$")
+_LOCAL = re.compile(
+    r"^(\d{1,2})[./-](\d{1,2})[./-](\d{4}|\d{2})[,T ]\s*(\d{1,2}):(\d{2}(?::\d{2}(?:[.,]\d+)?)?)"
+    r"\s*(?:([AaPp])\.?[Mm]\.?)?$"
+)
 _OFFSET = re.compile(r"^([+-])(\d{2}):?(\d{2})$")
 _ALLOWED = '"2026-04-14 10:35", with an offset behind it where it is not the bench\'s: "2026-04-14T10:35+02:00"'
 
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """A point in time, to the second, and whether its offset was written beside it."""
+    """A point in time, to the second, whether its offset was written beside it, and its text as the record keeps it."""
 
     at: datetime
     has_offset: bool
+    text: str
 
 
 @dataclass
@@ -33,6 +39,7 @@ class Zone:
     declared: bool
     without_offset: int = 0
     later: list[str] = field(default_factory=list)
+    _seen: dict[str, Moment] = field(default_factory=dict, repr=False)
 
     @classmethod
     def of(cls, name: str | None, now: datetime) -> Zone:
@@ -52,6 +59,15 @@ class Zone:
         ReadingsFileError   `import.time` when it cannot be read, `import.time_twice` for an hour that the change of
                             clocks doubles or leaves out.
         """
+        if cell not in self._seen:
+            self._seen[cell] = self._read(cell)
+        moment = self._seen[cell]
+        self.without_offset += not moment.has_offset
+        if moment.at > self.now:
+            self.later.append(cell)
+        return moment
+
+    def _read(self, cell: str) -> Moment:
         found = _TIME.match(cell)
         if not found:
             raise ReadingsFileError(
@@ -68,9 +84,7 @@ class Zone:
                 f"{cell!r} does not exist: {problem}", allowed=_ALLOWED, mend="correct it", code="import.time"
             ) from None
         placed = moment.replace(tzinfo=_offset(offset)) if offset else self._placed(moment, cell)
-        if placed > self.now:
-            self.later.append(cell)
-        return Moment(placed, bool(offset))
+        return Moment(placed, bool(offset), stamp(placed))
 
     def words(self) -> tuple[str, ...]:
         """What was assumed of the times of the file, and what cannot be right."""
@@ -98,8 +112,32 @@ class Zone:
                 allowed=_ALLOWED,
                 code="import.time_twice",
             )
-        self.without_offset += 1
         return moment.replace(tzinfo=timezone(first.utcoffset()))
+
+
+def iso_time(cell: str, order: str) -> str:
+    """A time whose day is written 05.03.2026, 5/3/26 or with AM and PM, as year-month-day; any other cell as it is.
+
+    Parameters
+    ----------
+    cell : str    As it stands in the file; a year of two digits is of this century.
+    order : str   "DMY" or "MDY".
+
+    Examples
+    --------
+    >>> iso_time("05.03.2026 9:10", "DMY"), iso_time("3/5/26 1:05:30 PM", "MDY")
+    ('2026-03-05 09:10', '2026-03-05 13:05:30')
+    """
+    found = _LOCAL.match(cell)
+    if not found:
+        return cell
+    first, second, year, hour, rest, half = found.groups()
+    day, month = (first, second) if order == "DMY" else (second, first)
+    if half:
+        if not 1 <= int(hour) <= 12:
+            return cell
+        hour = str(int(hour) % 12 + (12 if half.lower() == "p" else 0))
+    return f"{'20' if len(year) == 2 else ''}{year}-{int(month):02}-{int(day):02} {int(hour):02}:{rest}"
 
 
 def time_notes(moment: Moment, finished_at: str) -> tuple[str, ...]:

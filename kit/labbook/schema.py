@@ -24,7 +24,7 @@ from sqlalchemy import (
 APPLICATION_ID = 0x43544B42
 """Written into the header of the SQLite file ("CTKB"): tells a lab book from any other database."""
 
-VERSION = 1
+VERSION = 2
 """The newest schema this kit knows; also the number of the last migration and SQLite's `user_version`."""
 
 _NAMES = {
@@ -94,6 +94,7 @@ batch = Table(
     _text("formula", True),
     UniqueConstraint("study", "trial", "number"),
     Index(None, "stream_id"),
+    Index(None, "study", "formula"),
 )
 
 instrument = Table("instrument", metadata, _id(), _entry(), _text("name"), _text("kind"), Index(None, "name"))

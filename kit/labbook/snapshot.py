@@ -12,8 +12,8 @@ def freeze(source: Source, trials: Iterable[str]) -> dict:
     """The snapshot of these trials as a JSON-ready table: every entry verbatim with its hash, chain-checked when read.
 
     Only what the trials rest on is taken in: their formulas and batches, the study's control, batches of the same
-    formula versions, the history studies, and the instruments and calibrations the readings name. Entries added
-    elsewhere later do not change it.
+    formula versions, the history studies, the certificates of the lots they were weighed from, and the instruments and
+    calibrations the readings name. Entries added elsewhere later do not change it.
     """
     views = [source.trial(name) for name in trials]
     studies = dict.fromkeys(view.study for view in views)
@@ -60,6 +60,7 @@ def _streams(source: Source, batches: dict[str, BatchView], trials: list[tuple[s
             f"trial/{batch.trial}",
             f"study/{batch.study}",
         }
+        names |= set(batch.histories)
         names |= {f"instrument/{reading.instrument}" for reading in batch.readings if reading.instrument}
         names |= {f"calibration/{reading.calibration}" for reading in batch.readings if reading.calibration}
     return sorted(name for name in names if source.entries(name))

@@ -4,45 +4,21 @@ from __future__ import annotations
 
 import difflib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from pathlib import Path
-from typing import Protocol
 
 from kit.bench.methods import AgeWindow, Method
 from kit.bench.readings import Calibration, Flag, Instrument, Reading, flags
 from kit.errors import RecordError
 from kit.formula.formula import Formula, formula_from_row
 from kit.formula.model import spec_from_row
-from kit.labbook.streams import Entry, parse, verify_chain
+from kit.labbook.lot_history import LOT_STREAM, LotHistory, lot_history, lot_stream
+from kit.labbook.readers import BatchKey, LabbookReader, Reader, SnapshotReader
+from kit.labbook.streams import Entry
 from kit.labbook.view import BatchView, StudyView, TrialView, batch_stream, batch_view, decimal_or_none, formula_stream
 
 SNAPSHOT = "kit snapshot 1"
-BatchKey = tuple[str, str, int]  # study, trial, number
-
-
-class Reader(Protocol):
-    """Where a source reads from."""
-
-    title: str
-
-    def close(self) -> None:
-        """Let go of what was opened."""
-
-    def read(self, stream: str) -> tuple[Entry, ...]:
-        """The chain-checked entries of a stream; empty when there is none."""
-
-    def streams(self) -> list[str]:
-        """Names of all streams."""
-
-    def studies(self) -> list[str]:
-        """Names of the studies."""
-
-    def trials(self, study: str) -> list[str]:
-        """Names of a study's trials."""
-
-    def batches(self, *, study: str = "", trial: str = "", formula: str = "") -> list[BatchKey]:
-        """Batches that fit, in order of recording."""
 
 
 class Source:
@@ -56,6 +32,8 @@ class Source:
         self._reader = reader
         self._streams: dict[str, tuple[Entry, ...]] = {}
         self._batches: dict[str, BatchView] = {}
+        self._views: dict[str, StudyView] = {}
+        self._lots: frozenset[str] | None = None
 
     def __repr__(self) -> str:
         return f"Source({self._reader.title})"
@@ -74,6 +52,22 @@ class Source:
     def title(self) -> str:
         """Name of what is read."""
         return self._reader.title
+
+    @property
+    def store(self):
+        """The open store of a lab book; None for a snapshot."""
+        return getattr(self._reader, "store", None)
+
+    def each_batch(self, trials: Sequence[str]) -> Iterator[BatchView]:
+        """Batches of some trials one after another; what was read for one is let go of before the next is read."""
+        for trial in trials:
+            for _, _, number in self._reader.batches(trial=trial):
+                name = f"{trial}/{number}"
+                held = name in self._batches or batch_stream(name) in self._streams
+                yield self.batch(name)
+                if not held:
+                    self._batches.pop(name, None)
+                    self._streams.pop(batch_stream(name), None)
 
     def batch_keys(self, **fits: str) -> list[BatchKey]:
         """Keys of the batches that fit study=, trial= or formula=, without reading them."""
@@ -99,6 +93,8 @@ class Source:
         ------
         RecordError   `labbook.study` with the studies there are.
         """
+        if name in self._views:
+            return self._views[name]
         names = self.studies()
         if not name and len(names) == 1:
             name = names[0]
@@ -110,11 +106,17 @@ class Source:
                 mend="name one of these",
                 code="labbook.study",
             )
-        return _study(name, self.entries(f"study/{name}"))
+        self._views[name] = _study(name, self.entries(f"study/{name}"))
+        return self._views[name]
 
     def trials(self, study: str) -> list[str]:
         """Names of a study's trials, in order of opening."""
         return self._reader.trials(study)
+
+    def study_of(self, trial: str) -> str:
+        """Name of the study a trial belongs to; empty when there is no such trial."""
+        entries = self.entries(f"trial/{trial}") if trial else ()
+        return entries[0].body["study"] if entries else ""
 
     def trial(self, name: str) -> TrialView:
         """A trial by name.
@@ -174,8 +176,24 @@ class Source:
                     mend="name one of these",
                     code="labbook.batch",
                 )
-            self._batches[name] = batch_view(entries, self.formula(entries[0].body["formula"]))
+            formula = self.formula(entries[0].body["formula"])
+            self._batches[name] = batch_view(entries, formula, read=self.lot_entries)
         return self._batches[name]
+
+    def lot_entries(self, stream: str) -> tuple[Entry, ...]:
+        """The entries of a lot's stream, chain-checked; empty where nothing is known of that lot."""
+        if self._lots is None:  # asked for once: most lots have no certificate
+            self._lots = frozenset(self._reader.streams(LOT_STREAM))
+        return self.entries(stream) if stream in self._lots else ()
+
+    def lot(self, material: str, lot: str) -> LotHistory | None:
+        """The certificates of one lot of a supply form; None when nothing is known of it."""
+        return lot_history(self.lot_entries(lot_stream(material, lot)))
+
+    def lots(self) -> tuple[LotHistory, ...]:
+        """Every lot whose certificate is in the record, in order of entry."""
+        found = (lot_history(self.entries(stream)) for stream in self._reader.streams(LOT_STREAM))
+        return tuple(history for history in found if history is not None)
 
     def instrument(self, name: str) -> Instrument | None:
         """An instrument by name; None when it is not in the record."""
@@ -235,81 +253,6 @@ class Source:
         for stream in self._reader.streams():
             self.entries(stream)
         return self.heads()
-
-
-class SnapshotReader:
-    """Reads a frozen snapshot."""
-
-    def close(self) -> None:
-        """Nothing is held open."""
-
-    def __init__(self, table: Mapping, title: str) -> None:
-        self.title = title
-        self._streams = table["streams"]
-        self._studies = table["studies"]
-        self._trials = table["trials"]
-        self._batches = [tuple(row) for row in table["batches"]]
-
-    def read(self, stream: str) -> tuple[Entry, ...]:
-        """The chain-checked entries of a stream; empty when there is none."""
-        entries = tuple(parse(row["text"], row["hash"]) for row in self._streams.get(stream, ()))
-        verify_chain(entries, stream)
-        return entries
-
-    def streams(self) -> list[str]:
-        """Names of all streams."""
-        return list(self._streams)
-
-    def studies(self) -> list[str]:
-        """Names of the studies."""
-        return list(self._studies)
-
-    def trials(self, study: str) -> list[str]:
-        """Names of a study's trials."""
-        return list(self._trials.get(study, ()))
-
-    def batches(self, *, study: str = "", trial: str = "", formula: str = "") -> list[BatchKey]:
-        """Batches that fit, in order of recording."""
-        return [
-            (row[0], row[1], row[2])
-            for row in self._batches
-            if (not study or row[0] == study) and (not trial or row[1] == trial) and (not formula or row[3] == formula)
-        ]
-
-
-class LabbookReader:
-    """Reads an open store; `owns` says whether closing the source closes it."""
-
-    def __init__(self, store, title: str, *, owns: bool = False) -> None:
-        self.title = title
-        self._store = store
-        self._owns = owns
-
-    def close(self) -> None:
-        """Close the store where it was opened for reading only."""
-        if self._owns:
-            self._store.close()
-
-    def read(self, stream: str) -> tuple[Entry, ...]:
-        """The chain-checked entries of a stream; empty when there is none."""
-        return self._store.read(stream) if self._store.has(stream) else ()
-
-    def streams(self) -> list[str]:
-        """Names of all streams."""
-        return self._store.stream_names()
-
-    def studies(self) -> list[str]:
-        """Names of the studies."""
-        return [row["name"] for row in self._store.rows("study")]
-
-    def trials(self, study: str) -> list[str]:
-        """Names of a study's trials."""
-        return [row["name"] for row in self._store.rows("trial", study=study)]
-
-    def batches(self, *, study: str = "", trial: str = "", formula: str = "") -> list[BatchKey]:
-        """Batches that fit, in order of recording."""
-        fits = {name: value for name, value in (("study", study), ("trial", trial), ("formula", formula)) if value}
-        return [(row["study"], row["trial"], row["number"]) for row in self._store.rows("batch", **fits)]
 
 
 def open_source(source: object) -> Source:

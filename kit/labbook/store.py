@@ -18,7 +18,7 @@ from sqlalchemy import Connection, Select, func, select
 
 from kit.errors import RecordError
 from kit.labbook import faults, migrate, schema, sqlite_file
-from kit.labbook.append import FIND_STREAM, Known, head_of, lay_down
+from kit.labbook.append import FIND_STREAM, Known, head_of, lay_down, lay_down_all
 from kit.labbook.check import BOOK, CheckReport, Rebuild, check_book, read_chain
 from kit.labbook.projections import projection
 from kit.labbook.streams import GENESIS, Draft, Entry, Head, parse, stamp, verify_text
@@ -158,7 +158,10 @@ class Store:
         if not drafts:
             return []
         with self._file.writing() as connection:
-            entries = [lay_down(connection, draft, recorded_at, known) for draft in drafts]
+            if len(drafts) == 1:
+                entries = [lay_down(connection, drafts[0], recorded_at, known)]
+            else:
+                entries = lay_down_all(connection, drafts, recorded_at, known)
         self._streams.update(known)  # only now: a stream opened by a call that failed does not exist
         return entries
 
@@ -207,6 +210,19 @@ class Store:
             found = {name: FIND_STREAM.run(connection, name=name).fetchone() for name in streams}
             return {name: head_of(connection, row[0]) if row else Head(0, GENESIS) for name, row in found.items()}
 
+    def outline(self) -> list[tuple[str, str, Head]]:
+        """Name, kind and head of every stream, in the order they were begun."""
+        with self._file.reading() as connection:
+            kinds = dict(map(tuple, connection.execute(select(_stream.c.name, _stream.c.kind))))
+            return [(name, kinds[name], head) for name, head in _all_heads(connection).items()]
+
+    def all_entries(self) -> Iterator[Entry]:
+        """Every entry of every stream, one after another, in the order they were made; texts are not checked here."""
+        query = select(_stream.c.name, _entry.c.seq, _entry.c.text, _entry.c.hash).join_from(_entry, _stream)
+        with self._file.reading() as connection:
+            for row in connection.execute(query.order_by(_entry.c.id)):
+                yield parse(row.text, row.hash, f'stream "{row.name}", entry {row.seq}')
+
     def entries_of_kind(self, kind: str, stream_kind: str | None = None) -> tuple[Entry, ...]:
         """Entries of one kind over all streams, in the order they were made.
 
@@ -242,7 +258,7 @@ class Store:
                 )
             query = query.where(columns[name] == value)
         with self._file.reading() as connection:
-            return [dict(row) for row in connection.execute(query).mappings()]
+            return [dict(zip(columns, row, strict=True)) for row in connection.execute(query)]
 
     def check(
         self, against: Mapping[str, tuple[int, str]] | None = None, rebuild: Rebuild | None = None

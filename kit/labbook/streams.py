@@ -294,7 +294,9 @@ def _text(plain: Any) -> str:
 
 def _plain(value: Any, where: str, depth: int) -> Any:
     """JSON values only, decimals as text; refuses what would not come back as it was typed."""
-    if value is None or isinstance(value, str | bool):
+    if type(value) is dict and depth < _DEEPEST:  # nearly always; asking for any mapping takes longer
+        return _plain_items(value, where, depth)
+    if value is None or isinstance(value, (str, bool)):
         return value
     if isinstance(value, int):
         return int(value)
@@ -303,8 +305,18 @@ def _plain(value: Any, where: str, depth: int) -> Any:
     if depth < _DEEPEST and isinstance(value, list | tuple):
         return [_plain(item, f"{where}[{place}]", depth + 1) for place, item in enumerate(value)]
     if depth < _DEEPEST and isinstance(value, Mapping):
-        return {_key(key, where): _plain(item, f"{where}.{key}", depth + 1) for key, item in value.items()}
+        return _plain_items(value, where, depth)
     raise _unkeepable(value, where, depth)
+
+
+def _plain_items(value: Mapping, where: str, depth: int) -> dict[str, Any]:
+    # nearly every value of an entry is a text: the rest alone is looked into
+    return {
+        (key if type(key) is str else _key(key, where)): item
+        if type(item) is str
+        else _plain(item, f"{where}.{key}", depth + 1)
+        for key, item in value.items()
+    }
 
 
 def _key(key: Any, where: str) -> str:

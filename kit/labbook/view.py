@@ -16,9 +16,14 @@ from kit.formula.composition import Composition, Step
 from kit.formula.formula import Formula
 from kit.formula.material import Material
 from kit.formula.model import SpecLine
+from kit.formula.rules import Review, review
+from kit.formula.rules.facts import merged_unknowns
 from kit.labbook.ledger import Effective, effective
+from kit.labbook.lot_history import WITH_LOTS, LotHistory, Read, lots_named, read_histories
+from kit.labbook.lot_uses import LotUse, driving_words, lot_use, lots_table, review_uses
 from kit.labbook.streams import Entry
 from kit.labbook.times import hours_between
+from kit.show import Table
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +82,8 @@ class Decision:
 class BatchView:
     """One making of a formula: everything recorded about it, as it stands now.
 
-    `entries` are the raw entries; `effective` are the same with corrections made and voids marked.
+    `entries` are the raw entries; `effective` are the same with corrections made and voids marked; `histories` are the
+    certificates of the lots it names, by stream.
     """
 
     study: str
@@ -92,6 +98,7 @@ class BatchView:
     effective: tuple[Effective, ...]
     note: str = ""
     _phase_kinds: Mapping[str, str] = field(default_factory=dict, repr=False)
+    histories: Mapping[str, LotHistory] = field(default_factory=dict, repr=False)
 
     @property
     def name(self) -> str:
@@ -127,9 +134,29 @@ class BatchView:
     @cached_property
     def events(self) -> tuple:
         """What happened to the masses, for the mass balance."""
-        return tuple(
-            event for event in (_event(item, self) for item in self.effective if item.stands) if event is not None
-        )
+        lots = {use.entry: use.as_lot for use in self.lot_uses}
+        found = (_event(item, self, lots.get(item.seq)) for item in self.effective if item.stands)
+        return tuple(event for event in found if event is not None)
+
+    @cached_property
+    def lot_uses(self) -> tuple[LotUse, ...]:
+        """Every weighing, adjuster and water make-up with its lot, and the certificate that held on that day."""
+        return tuple(_lot_use(item, self) for item in self.standing(*WITH_LOTS))
+
+    @cached_property
+    def lot_words(self) -> tuple[str, ...]:
+        """Which certificates drove the composition as made, a sentence each: "active 81.2 % by certificate B-042"."""
+        return driving_words(self.lot_uses)
+
+    def lots_table(self) -> Table:
+        """Every lot used: grams, what it is by its certificate against the typical value, and its date."""
+        return lots_table(self.lot_uses, f"{self.name}: lots")
+
+    def review(self) -> Review:
+        """The composition as made held against every coded rule, and the lots against theirs on the day of weighing."""
+        found = review(self.composition("made"), self.formula.spec, title=f"{self.name} as made")
+        findings = merged_unknowns([*found.findings, *review_uses(self.lot_uses).findings])
+        return Review(found.title, tuple(findings), found.closing)
 
     @cached_property
     def steps_done(self) -> tuple[Step, ...]:
@@ -198,9 +225,14 @@ def formula_stream(fingerprint: str) -> str:
     return f"formula/{fingerprint[:16]}"
 
 
-def batch_view(entries: tuple[Entry, ...], formula: Formula, sheet: Sheet | None = None) -> BatchView:
-    """The view of a batch from its entries; the first is its start and holds the sheet."""
-    start = entries[0].body
+def batch_view(
+    entries: tuple[Entry, ...], formula: Formula, sheet: Sheet | None = None, *, read: Read | None = None
+) -> BatchView:
+    """The view of a batch from its entries; the first is its start and holds the sheet.
+
+    `read` gives the entries of the streams of its lots; without it nothing is certified.
+    """
+    start, standing = entries[0].body, effective(entries)
     return BatchView(
         study=start["study"],
         trial=start["trial"],
@@ -212,8 +244,9 @@ def batch_view(entries: tuple[Entry, ...], formula: Formula, sheet: Sheet | None
         why=start.get("why", ""),
         note=start.get("note", ""),
         entries=entries,
-        effective=effective(entries),
+        effective=standing,
         _phase_kinds={phase.name: phase.kind for phase in formula.phases},
+        histories=read_histories(lots_named(standing), read) if read is not None else {},
     )
 
 
@@ -235,11 +268,17 @@ def material_of(body: Mapping, formula: Formula) -> Material:
     raise KeyError(body["material"])
 
 
-def _event(item: Effective, batch: BatchView):
+def _lot_use(item: Effective, batch: BatchView) -> LotUse:
+    material, lot = material_of(item.body, batch.formula), str(item.body.get("lot") or "").strip()
+    return lot_use(item.seq, material, lot, item.measured_at[:10], Decimal(item.body["mass_g"]), batch.histories)
+
+
+def _event(item: Effective, batch: BatchView, as_lot: Material | None):
     body, mass = item.body, decimal_or_none(item.body.get("mass_g"))
     match item.kind:
         case "weigh":
-            return Weighed(material_of(body, batch.formula), body["phase"], batch._phase_kinds[body["phase"]], mass)
+            kind = batch._phase_kinds[body["phase"]]
+            return Weighed(material_of(body, batch.formula), body["phase"], kind, mass, as_lot)
         case "weigh-back":
             boat = material_of(body, batch.formula) if body.get("material") else None
             return WeighedBack(mass, body["phase"], body["container"], boat)
@@ -251,9 +290,9 @@ def _event(item: Effective, batch: BatchView):
             phases = body.get("phases_in")
             return Gross(Decimal(body["gross_g"]) - Decimal(body["tare_g"]), tuple(phases) if phases else None)
         case "top-up":
-            return ToppedUp(mass)
+            return ToppedUp(mass, as_lot=as_lot)
         case "adjust":
-            return Adjusted(material_of(body, batch.formula), mass)
+            return Adjusted(material_of(body, batch.formula), mass, as_lot)
         case "take":
             return Taken(mass, body.get("why", ""))
         case _:

@@ -104,8 +104,11 @@ def _control_name(source: Source, study: StudyView, control: str | None, names: 
             mend=f'say which trial the others are set against: control="{names[0]}"',
             code="compare.no_control",
         )
+    owner = source.study_of(name)
+    if owner == study.name:
+        return name
     known = source.trials(study.name)
-    if name not in known and name in _known_trials(source):
+    if owner:
         raise KitError(
             f"the control {name} belongs to another study than {', '.join(names)}",
             where="compare()",
@@ -113,15 +116,13 @@ def _control_name(source: Source, study: StudyView, control: str | None, names: 
             mend="compare within one study: conditions and spec belong to it",
             code="compare.two_studies",
         )
-    if name not in known:
-        raise KitError(
-            f"there is no control {name!r}",
-            where=f"compare(), study {study.name}",
-            allowed=", ".join(nearest_names(name, known)),
-            mend="name one of these as control=",
-            code="compare.control",
-        )
-    return name
+    raise KitError(
+        f"there is no control {name!r}",
+        where=f"compare(), study {study.name}",
+        allowed=", ".join(nearest_names(name, known)),
+        mend="name one of these as control=",
+        code="compare.control",
+    )
 
 
 def _one_study(studies: dict[str, str]) -> str:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 from kit.bench.events import Adjusted, Weighed
 from kit.bench.made import Made
@@ -14,11 +15,17 @@ from kit.formula.derived import derived
 from kit.formula.predict import predict_ph
 from kit.labbook.view import BatchView
 from kit.trials.arms import Arm
-from kit.trials.wording import ABSENT, NOT_RECORDED, joined, signed
+from kit.trials.lot_differences import lot_rows
+from kit.trials.wording import ABSENT, NOT_RECORDED, joined, plural, signed
 from kit.units import plain
+
+if TYPE_CHECKING:
+    from kit.formula.prices import Price
 
 # a difference of percentages that a comparison of 0.1 % steps would notice (common practice, no source)
 NOTICED_PP = Decimal("0.05")
+
+_NAMED_UNPRICED = 3  # lines without a price that are named; more of them are counted
 
 Row = tuple[str, tuple[str, ...]]
 
@@ -46,11 +53,14 @@ def made_rows(arms: Sequence[Arm]) -> tuple[Row, ...]:
     rows = [("total as made, % w/w", _each(arms, _total)), ("adjusters poured in", _each(arms, _adjusters))]
     rows += [(f"{name}, made against meant", cells) for name, cells in _line_rows(arms)]
     rows += _not_weighed_rows(arms)
-    return (*rows, *_lot_rows(arms))
+    return (*rows, *lot_rows(arms))
 
 
-def derived_rows(arms: Sequence[Arm]) -> tuple[Row, ...]:
-    """Numbers worked out from the composition as made, or as meant where nothing was weighed, and the row says so."""
+def derived_rows(arms: Sequence[Arm], prices: Mapping[str, Price] | None = None) -> tuple[Row, ...]:
+    """Numbers worked out from the composition as made, or as meant where nothing was weighed, and the row says so.
+
+    The cost is that of the meant formula: it is what a release rests on.
+    """
     rows = [
         (
             "worked out from the composition",
@@ -61,7 +71,11 @@ def derived_rows(arms: Sequence[Arm]) -> tuple[Row, ...]:
         (label, _each(arms, lambda batch, name=name: _number(getattr(derived(_composition(batch)), name))))
         for name, label in _DERIVED
     ]
-    return (*rows, ("predicted pH", _each(arms, lambda batch: _predicted(_composition(batch)))))
+    return (
+        *rows,
+        ("predicted pH", _each(arms, lambda batch: _predicted(_composition(batch)))),
+        ("materials for 1 kg, as meant", tuple(_cost(arm, prices or {}) for arm in arms)),
+    )
 
 
 def line_differences(batch: BatchView) -> dict[str, str]:
@@ -145,41 +159,19 @@ def _outside(batch: BatchView, key: str) -> str:
     )
 
 
-def _lot_rows(arms: Sequence[Arm]) -> list[Row]:
-    """Materials whose lots differ between batches; one row where no lot was recorded at all."""
-    lots = {
-        batch.name: {key: ", ".join(held) for key, held in batch.lots().items() if held}
-        for arm in arms
-        for batch in arm.batches
-    }
-    if not any(lots.values()):
-        return [("lots", tuple(NOT_RECORDED for _ in arms))]
-    names = {line.material.key: line.material.name for arm in arms for line in arm.formula.composition().lines}
-    rows = []
-    for key in dict.fromkeys(key for found in lots.values() for key in found):
-        users = [
-            batch.name
-            for arm in arms
-            for batch in arm.batches
-            if key in batch.lots() or arm.formula.composition().pct(key)
-        ]
-        if len({lots[name].get(key, NOT_RECORDED) for name in users}) > 1:
-            rows.append(
-                (
-                    f"lot of {names.get(key, key)}",
-                    _each(
-                        arms,
-                        lambda batch, key=key, users=users: lots[batch.name].get(
-                            key, NOT_RECORDED if batch.name in users else ABSENT
-                        ),
-                    ),
-                )
-            )
-    return rows
-
-
 def _number(value: Decimal | None) -> str:
     return "not known: a fact it needs is missing" if value is None else f"{value:.2f}"
+
+
+def _cost(arm: Arm, prices: Mapping[str, Price]) -> str:
+    if not prices:
+        return f"{ABSENT} (no prices given)"
+    from kit.formula.cost import cost, money  # only a comparison with prices needs it
+
+    found = cost(arm.formula, prices)
+    if len(found.unknown) <= _NAMED_UNPRICED or found.per_kg is None:
+        return found.words(found.per_kg, "kg") if found.per_kg is not None else f"{ABSENT} (no line has a price)"
+    return f"at least {money(found.per_kg)} {found.currency}/kg ({plural(len(found.unknown), 'line')} without a price)"
 
 
 def _predicted(composition: Composition) -> str:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from kit.bench.methods import AgeWindow, age_window
 from kit.errors import KitError
@@ -15,10 +16,14 @@ from kit.trials.changes import changes_of
 from kit.trials.coded import Words
 from kit.trials.compared import Compared
 from kit.trials.judging import fold
+from kit.trials.lot_differences import differing_forms
 from kit.trials.measured import measure
 from kit.trials.results import LeftOut, PropertyResult
 from kit.trials.verdicts import spec_windows
 from kit.trials.wording import plural
+
+if TYPE_CHECKING:
+    from kit.formula.prices import Price
 
 
 @dataclass(frozen=True)
@@ -81,6 +86,7 @@ def compare(
     control: str | None = None,
     properties: Sequence[str] | None = None,
     ages: Sequence[str] | None = None,
+    prices: Mapping[str, Price] | None = None,
 ) -> Comparison:
     """Set trials side by side.
 
@@ -92,6 +98,8 @@ def compare(
     control : str                           The trial the others are set against; the study's own when omitted.
     properties : sequence of str            Only these properties, measured and observed; all when omitted.
     ages : sequence of str                  Only these ages, "72 h"; all when omitted.
+    prices : dict                           Material key to `Price`, usually `library.prices`: the table then says what
+                                            each version costs.
 
     Returns
     -------
@@ -132,6 +140,7 @@ def compare(
         _in_order((item for item in left if wanted.holds(item.reading.property, item.age)), arms),
         changes_of(arms),
         _notes(arms),
+        prices or {},
     )
 
 
@@ -182,6 +191,11 @@ def _notes(arms: Sequence[Arm]) -> tuple[str, ...]:
         days = [day for day in arm.days if day not in arms[0].days]
         if days:
             notes.append(f"{arm.label}: no control was made on {' or '.join(days)}; day and change are not separated.")
+    for arm in arms[1:]:
+        forms = differing_forms(arm, arms[0])
+        if forms:
+            words = "by their certificates not the same as in the control's batches; lot and change are not separated"
+            notes.append(f"{arm.label}: lots of {', '.join(forms)} were {words}.")
     notes += [
         f"{batch.name} was decided {decision.verdict!r}; its readings count all the same: void what is wrong."
         for arm in arms

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from kit.labbook.view import StudyView
 from kit.trials.arms import Arm
 from kit.trials.changes import Changes
 from kit.trials.results import CodedResult, LeftOut, PropertyResult
+
+if TYPE_CHECKING:
+    from kit.formula.prices import Price
 
 
 @dataclass(frozen=True)
@@ -23,6 +28,7 @@ class Compared:
     not_used : tuple of LeftOut        Every reading that is in no mean, with its state, code and words.
     changes : Changes                  Lines that differ from the control's.
     notes : tuple of str               What the whole comparison has to be read with.
+    prices : dict                      Material key to `Price`, for the cost of each version; empty when none are known.
     """
 
     study: StudyView
@@ -32,6 +38,7 @@ class Compared:
     not_used: tuple[LeftOut, ...]
     changes: Changes
     notes: tuple[str, ...] = ()
+    prices: Mapping[str, Price] = field(default_factory=dict)
 
     @property
     def control(self) -> Arm:

@@ -69,7 +69,7 @@ def block_rows(comparison: Compared) -> dict[str, list[tuple[str, tuple[object, 
         "Changed lines, control → trial": list(_change_rows(comparison)),
         "As made": list(made_rows(arms)),
         f"Process{f' ({same})' if same else ''}": list(process),
-        "Worked out": list(derived_rows(arms)),
+        "Worked out": list(derived_rows(arms, comparison.prices)),
         "Results": [
             (_result_label(result), tuple(_result_cell(result, arm) for arm in result.arms))
             for result in comparison.results
@@ -274,7 +274,7 @@ def _decision_rows(arms: Sequence[Arm]) -> Iterable[Row]:
 
 def _mean_cell(result: PropertyResult, arm: ArmResult) -> str:
     sd = "" if arm.sd_batches is None else f"\nSD of batches {_sd_text(result, arm)}"
-    return f"{mean_text(result, arm)}{sd}"
+    return f"{mean_text(result, arm)}{sd}".replace("; ", ";\n")  # a long cell would take the room of the others
 
 
 def _batches_seen(arm: ArmWords) -> str:

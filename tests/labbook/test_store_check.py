@@ -121,10 +121,11 @@ class TestTables:
         other.close()
 
 
+NOW, NEXT = schema.VERSION, schema.VERSION + 1
 STEP = """
 from alembic import op
-revision = "0002"
-down_revision = "0001"
+revision = "{next:04d}"
+down_revision = "{now:04d}"
 def upgrade():
     op.execute("ALTER TABLE study ADD COLUMN note TEXT")
     {then}
@@ -134,7 +135,7 @@ def upgrade():
 class TestMigration:
     @pytest.fixture
     def old(self, path, store):
-        """A lab book of schema 1 with one batch, closed."""
+        """A lab book of this schema with one batch, closed."""
         weigh(store, "LIN-03/1", "1.50")
         store.close()
         return path
@@ -146,15 +147,15 @@ class TestMigration:
         def install(then: str = "pass") -> None:
             steps = tmp_path_factory.mktemp("newer") / "migrations"
             shutil.copytree(Path(migrate.__file__).parent / "migrations", steps)
-            (steps / "versions" / "0002_note.py").write_text(STEP.format(then=then))
+            (steps / "versions" / f"{NEXT:04d}_note.py").write_text(STEP.format(then=then, now=NOW, next=NEXT))
             monkeypatch.setattr(migrate, "MIGRATIONS", str(steps))
-            monkeypatch.setattr(schema, "VERSION", 2)
+            monkeypatch.setattr(schema, "VERSION", NEXT)
 
         return install
 
     def test_a_newer_file_is_refused_and_left_alone(self, old):
         with sqlite3.connect(old) as other:
-            other.execute("PRAGMA user_version = 2")
+            other.execute(f"PRAGMA user_version = {NEXT}")
         other.close()
         before = old.read_bytes()
         for read_only in (False, True):
@@ -166,12 +167,12 @@ class TestMigration:
         newer_kit()
         with Store.open(old, clock=Clock()) as store:
             assert store.check().ok
-            assert store.pragma("user_version") == 2
+            assert store.pragma("user_version") == NEXT
             assert weigh(store, "LIN-03/1", "2.50").seq == 2
-        kept = old.with_name("linden.schema-1.2026-03-02.labbook")
+        kept = old.with_name(f"linden.schema-{NOW}.2026-03-02.labbook")
         assert sorted(found.name for found in old.parent.iterdir()) == [old.name, kept.name]
         reader = sqlite3.connect(kept)
-        assert reader.execute("PRAGMA user_version").fetchone() == (1,)
+        assert reader.execute("PRAGMA user_version").fetchone() == (NOW,)
         copy = tmp_path_factory.mktemp("copy") / "before.labbook"
         copy.write_bytes(before)
         original = sqlite3.connect(copy)
@@ -187,11 +188,11 @@ class TestMigration:
 
     def test_a_backup_never_overwrites_one(self, old, newer_kit):
         newer_kit()
-        kept = old.with_name("linden.schema-1.2026-03-02.labbook")
+        kept = old.with_name(f"linden.schema-{NOW}.2026-03-02.labbook")
         kept.write_bytes(b"an earlier backup")
         Store.open(old, clock=Clock()).close()
         assert kept.read_bytes() == b"an earlier backup"
-        assert old.with_name("linden.schema-1.2026-03-02-2.labbook").exists()
+        assert old.with_name(f"linden.schema-{NOW}.2026-03-02-2.labbook").exists()
 
     @pytest.mark.parametrize("then", ["op.execute('DROP TABLE no_such_table')", "raise ValueError('a bad row')"])
     def test_a_step_that_fails_leaves_the_file_as_it_was(self, old, newer_kit, monkeypatch, then):
@@ -200,7 +201,7 @@ class TestMigration:
             newer_kit(then)
             error = refused(Store.open, old, clock=Clock())
         assert error.code == "labbook.migration"
-        assert "a backup lies in linden.schema-1.2026-03-02.labbook" in error.mend
+        assert f"a backup lies in linden.schema-{NOW}.2026-03-02.labbook" in error.mend
         monkeypatch.undo()
         with Store.open(old) as store:
             assert store.check().ok
@@ -210,7 +211,7 @@ class TestMigration:
         newer_kit()
         before = old.read_bytes()
         with Store.open(old, read_only=True, clock=Clock()) as reader:
-            assert reader.pragma("user_version") == 2
+            assert reader.pragma("user_version") == NEXT
             assert len(reader.read("LIN-03/1")) == 1
             assert refused(weigh, reader, "LIN-03/1", "2.50").code == "labbook.read_only"
         assert old.read_bytes() == before
