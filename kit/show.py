@@ -18,6 +18,7 @@ TOKENS = {
     "symbols": ("circle", "square", "diamond", "triangle-up", "triangle-down", "cross", "x", "star"),
     "dashes": ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot", "solid", "dash"),
     "ink": "#1f2328",
+    "paper": "#ffffff",  # tables and figures keep their own ground, so that they read the same in a dark notebook
     "quiet": "#59636e",
     "rule": "#c8ced5",
     "shade": "#f3f5f7",
@@ -41,6 +42,7 @@ def escape(text: object) -> str:
     return html.escape(str(text), quote=True)
 
 
+_ROW = '<tr style="background:transparent">'  # a notebook's own stripes would shine through
 _SHORT = 12  # a batch name, a code word; the first column may hold a recorded time of 23
 
 
@@ -86,7 +88,7 @@ class Table:
         ident = self.key or "t-" + hashlib.sha256(self.text().encode()).hexdigest()[:10]
         head = "".join(self._th(name, index) for index, name in enumerate(self.columns))
         body = "".join(
-            f"<tr>{''.join(self._td(cell, index) for index, cell in enumerate(row))}</tr>" for row in self.rows
+            f"{_ROW}{''.join(self._td(cell, index) for index, cell in enumerate(row))}</tr>" for row in self.rows
         )
         caption = (
             f'<caption style="text-align:left;font-weight:600;padding:0 0 .35em">{escape(self.title)}</caption>'
@@ -100,8 +102,9 @@ class Table:
         )
         return (
             f'<div class="kit-table" id="{escape(ident)}" style="font-family:{TOKENS["font"]};font-size:.9rem;'
-            f'overflow-x:auto;margin:.6em 0 1em"><table style="border-collapse:collapse">{caption}'
-            f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{note}</div>"
+            f'overflow-x:auto;margin:.6em 0 1em;background:{TOKENS["paper"]};color:{TOKENS["ink"]}">'
+            f'<table style="border-collapse:collapse;color:{TOKENS["ink"]}">{caption}'
+            f"<thead>{_ROW}{head}</tr></thead><tbody>{body}</tbody></table>{note}</div>"
         )
 
     def text(self) -> str:

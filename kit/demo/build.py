@@ -1,33 +1,35 @@
-"""Building the demo: two invented studies entered through the public calls, on an invented clock."""
+"""Building a demo: invented studies entered through the public calls, on an invented clock."""
 
 from __future__ import annotations
 
 import shutil
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import timedelta
 from importlib.resources import files
 from pathlib import Path
 
 from kit.bench.sheet import Sheet, plan_batch
+from kit.demo.calendula import CALENDULA
 from kit.demo.diary import Diary, DiaryClock, moment
-from kit.demo.linden import HISTORY, LINDEN
-from kit.demo.making import OPERATOR, Making, calibration_name, read_ph, read_viscosity
-from kit.demo.plans import INVENTED, BatchPlan
+from kit.demo.linden import LINDEN
+from kit.demo.making import OPERATOR, Making, read_ph, read_viscosity
+from kit.demo.plans import INVENTED, PH_AGES, BatchPlan, Opening, StudyPlan
 from kit.errors import KitError
 from kit.formula.files import load_formula
 from kit.formula.formula import Formula
 from kit.labbook.book import Labbook, new_labbook
 
-FORMULA, READINGS, LABBOOK = "linden.toml", "linden_readings.csv", "linden.labbook"
-_FILED = ("7 d",)  # ages whose readings come from the file
+STUDIES = {plan.name: plan for plan in (LINDEN, CALENDULA)}
 _BALANCES = [("BAL-1", "0.01 g"), ("BAL-2", "0.001 g")]
 _SLOPES = (("98.4", "-2"), ("97.9", "1"), ("98.8", "-3"), ("97.6", "2"), ("98.1", "0"))  # % of Nernst, mV, in turn
-_QUESTION = "How much cetearyl alcohol gives 15,000 to 25,000 mPa.s at 72 h without grain at 7 d?"
 
 
 @dataclass(frozen=True, slots=True)
 class DemoResult:
-    """What the demo laid down: a folder with the lab book, the formula file and the file of readings."""
+    """What the demo laid down: a folder with the lab book, the formula file and the file of readings.
+
+    `control` and `other` are a pair to look at; `compared` are the trials of the study, the control first.
+    """
 
     folder: Path
     labbook: Path
@@ -35,30 +37,59 @@ class DemoResult:
     readings: Path
     control: str = "LIN-03"
     other: str = "LIN-04"
+    compared: tuple[str, ...] = ("LIN-03", "LIN-04")
 
 
-def build_demo(folder: str | Path) -> DemoResult:
-    """Build the linden study and its control history in a new folder. All data are invented.
+def build_demo(folder: str | Path, study: str = LINDEN.name) -> DemoResult:
+    """Build an invented study in a new folder: its formula, its file of readings, its lab book.
 
     Parameters
     ----------
     folder : str or Path   Made when missing; must be empty otherwise.
+    study : str            "linden", a level series with its control history, or "calendula", a thickener swap.
 
     Raises
     ------
-    KitError   `demo.exists` when the folder holds anything, `demo.folder` when it cannot be made.
+    KitError   `demo.study` for a study that is not there, `demo.exists` when the folder holds anything, `demo.folder`
+               when it cannot be made.
     """
+    plan = study_plan(study)
     folder = _fresh(Path(folder))
-    made = DemoResult(folder, folder / LABBOOK, folder / FORMULA, folder / READINGS)
+    made = DemoResult(
+        folder,
+        folder / f"{plan.name}.labbook",
+        folder / f"{plan.name}.toml",
+        folder / plan.readings,
+        *plan.compared[:2],
+        plan.compared,
+    )
     try:
-        for name in (FORMULA, READINGS):
-            (folder / name).write_bytes(files("kit.demo").joinpath(name).read_bytes())
-        with new_labbook(made.labbook, title=f"Linden example. {INVENTED}", clock=DiaryClock()) as book:
-            _write(book, load_formula(made.formula), made.readings)
+        for path, shipped in ((made.formula, plan.formula), (made.readings, plan.readings)):
+            path.write_bytes(files("kit.demo").joinpath(shipped).read_bytes())
+        title, clock = f"{plan.name.capitalize()} example. {INVENTED}", DiaryClock(_first_morning(plan))
+        with new_labbook(made.labbook, title=title, clock=clock) as book:
+            _write(book, load_formula(made.formula), made.readings, plan)
     except BaseException:
         _clear(made)
         raise
     return made
+
+
+def study_plan(name: str) -> StudyPlan:
+    """The plan of an invented study by name.
+
+    Raises
+    ------
+    KitError   `demo.study` with the studies there are.
+    """
+    if name not in STUDIES:
+        raise KitError(
+            f"there is no invented study {name!r}",
+            allowed=", ".join(STUDIES),
+            mend="name one of these",
+            code="demo.study",
+        )
+    return STUDIES[name]
 
 
 def base_changed(formula: Formula, plan: BatchPlan) -> Formula:
@@ -70,43 +101,42 @@ def base_changed(formula: Formula, plan: BatchPlan) -> Formula:
     return formula.change(plan.changes, why=plan.why, version=f"1-{plan.trial[-2:]}")
 
 
-def _write(book: Labbook, formula: Formula, readings: Path) -> None:
-    clock = book.store.clock
-    diary = Diary(clock)
-    _open_studies(book, formula, diary)
-    for plan in (*HISTORY, *LINDEN):
-        _enter(book, _sheet(formula, plan), plan, diary)
-    _calibrate(book, diary)
-    diary.note(moment("2026-04-27 16:30"), lambda: book.import_readings(readings).commit())
-    for plan in LINDEN:
-        diary.note(
-            moment("2026-04-27 17:00"),
-            lambda plan=plan: book.batch(plan.name).decide(plan.verdict[0], why=plan.verdict[1], by=OPERATOR),
-        )
+def _write(book: Labbook, formula: Formula, readings: Path, plan: StudyPlan) -> None:
+    diary = Diary(book.store.clock)
+    diary.note(_first_morning(plan), lambda: _instruments(book, plan))
+    for opening in plan.openings:
+        diary.note(moment(opening.opened), lambda opening=opening: _open(book, formula, opening, plan))
+    for batch in plan.batches:
+        _enter(Making(book, _sheet(formula, batch), batch, plan), diary)
+    _calibrate(book, diary, plan)
+    diary.note(moment(plan.imported), lambda: book.import_readings(readings).commit())
+    for batch in plan.batches:
+        if batch.study == plan.study:
+            diary.note(
+                moment(plan.decided),
+                lambda batch=batch: book.batch(batch.name).decide(batch.verdict[0], why=batch.verdict[1], by=OPERATOR),
+            )
     diary.run()
 
 
-def _open_studies(book: Labbook, formula: Formula, diary: Diary) -> None:
-    diary.note(moment("2026-03-30 07:30"), lambda: _instruments(book))
-    diary.note(
-        moment("2026-03-30 07:35"),
-        lambda: book.new_study(
-            "LHC",
-            question="How much do batches of one version scatter?",
-            spec=formula.spec,
-            control="LHC-01",
-            note=INVENTED,
-        ),
-    )
-    diary.note(
-        moment("2026-04-13 07:35"),
-        lambda: book.new_study(
-            "LIN", question=_QUESTION, spec=formula.spec, control="LIN-03", history=["LHC"], note=INVENTED
-        ),
+def _first_morning(plan: StudyPlan):
+    """Five minutes before the first study is opened."""
+    return moment(plan.openings[0].opened) - timedelta(minutes=5)
+
+
+def _open(book: Labbook, formula: Formula, opening: Opening, plan: StudyPlan) -> None:
+    book.new_study(
+        opening.name,
+        question=opening.question,
+        spec=formula.spec,
+        control=opening.control,
+        methods=plan.methods,
+        history=opening.history,
+        note=INVENTED,
     )
 
 
-def _instruments(book: Labbook) -> None:
+def _instruments(book: Labbook, plan: StudyPlan) -> None:
     book.add_instrument("PH-1", kind="pH meter", note="glass electrode, temperature probe")
     book.add_instrument(
         "VIS-1",
@@ -116,52 +146,48 @@ def _instruments(book: Labbook) -> None:
     )
     for name, division in _BALANCES:
         book.add_instrument(name, kind="balance", division=division)
+    for name, kind in plan.instruments.items():
+        book.add_instrument(name, kind=kind)
 
 
 def _sheet(formula: Formula, plan: BatchPlan) -> Sheet:
     return plan_batch(base_changed(formula, plan), "400 g", balances=_BALANCES)
 
 
-def _enter(book: Labbook, sheet: Sheet, plan: BatchPlan, diary: Diary) -> None:
-    making = Making(book, sheet, plan)
+def _enter(making: Making, diary: Diary) -> None:
+    """One batch: its making, then what was read and seen at each age, but for what the file brings."""
+    plan, study = making.plan, making.study
     making.enter(diary)
-    filed = _FILED if plan.study == "LIN" else ()
-    diary.note(plan.ends + timedelta(minutes=58), lambda: read_ph(making.batch, plan.ends, plan.ph[0]))
-    for age, value in zip(("24 h", "7 d"), plan.ph[1:], strict=True):
+    filed = study.filed_ages(plan)
+    for age, when in study.ph_times(plan).items():
         if age not in filed:
-            diary.note(plan.at(age, 12), lambda age=age, value=value: read_ph(making.batch, plan.at(age), value))
+            value, calibration = plan.ph[PH_AGES.index(age)], study.calibration(when)
+            diary.note(when, lambda value=value, calibration=calibration: read_ph(making.batch, value, calibration))
     for reading in plan.viscosities:
         if reading.age not in filed:
-            diary.note(
-                plan.at(reading.age, 2 + reading.after_min),
-                lambda reading=reading: read_viscosity(making.batch, reading),
-            )
+            when = plan.at(reading.age, 2 + reading.after_min)
+            diary.note(when, lambda reading=reading: read_viscosity(making.batch, reading))
+    for age, name, word in plan.seen:
+        diary.note(plan.at(age, 20), lambda name=name, word=word: making.batch.observe(name, word))
     if not filed:
-        diary.note(plan.at("7 d", 20), lambda: making.batch.observe("grain", plan.grain))
         diary.note(plan.at("7 d", 25), lambda: making.batch.decide(plan.verdict[0], why=plan.verdict[1], by=OPERATOR))
 
 
-def _calibrate(book: Labbook, diary: Diary) -> None:
+def _calibrate(book: Labbook, diary: Diary, plan: StudyPlan) -> None:
     """A calibration in the morning of every day on which a pH was read."""
-    for number, day in enumerate(sorted(measuring_days())):
+    for number, day in enumerate(sorted(plan.measuring_days())):
         slope, offset = _SLOPES[number % len(_SLOPES)]
         diary.note(
             moment(f"{day:%Y-%m-%d} 07:45"),
             lambda day=day, slope=slope, offset=offset: book.calibrate(
                 "PH-1",
-                calibration_name(day),
+                plan.calibration(day),
                 slope_pct=slope,
                 offset_mv=offset,
                 buffers=["4.01", "7.00"],
                 temp="25.0 degC",
             ),
         )
-
-
-def measuring_days() -> set[datetime]:
-    """The days, at midnight, on which a pH was read."""
-    moments = [when for plan in (*HISTORY, *LINDEN) for when in (plan.ends, plan.at("24 h"), plan.at("7 d"))]
-    return {when.replace(hour=0, minute=0) for when in moments}
 
 
 def _fresh(folder: Path) -> Path:

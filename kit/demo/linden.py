@@ -5,7 +5,7 @@ Viscosity follows value = K x torque / speed, with K = 2000 on disc 4, 4000 on d
 
 from __future__ import annotations
 
-from kit.demo.plans import BatchPlan, Viscosity
+from kit.demo.plans import BatchPlan, Opening, StudyPlan, Viscosity
 
 
 def _disc5(*torques: str) -> tuple[Viscosity, ...]:
@@ -16,7 +16,7 @@ def _disc5(*torques: str) -> tuple[Viscosity, ...]:
     )
 
 
-LINDEN = (
+_TRIALS = (
     BatchPlan(
         "LIN-01",
         "LIN",
@@ -97,7 +97,6 @@ LINDEN = (
         left_g="2.61",
         made_up_g="6.50",
         changes={"cetearyl-alcohol": "7.00 %"},
-        grain="grainy",
         verdict=("drop", "waxy, grainy at 7 d"),
     ),
     BatchPlan(
@@ -123,6 +122,7 @@ LINDEN = (
         left_g="1.25",
         made_up_g="5.60",
         changes={"hydroxyethylcellulose": "0 %"},
+        dispersed="no gum: glycerin, EDTA and citric acid dissolved in cold water",
         verdict=("repeat", "the gum is not the thickener; no control was made on the same day"),
     ),
 )
@@ -130,7 +130,7 @@ LINDEN = (
 _EARLIER = "the base before its fragrance was raised, made again to see how batches scatter"
 
 # Six batches of the version before: batch scatter near 7 % in viscosity and 0.05 in pH.
-HISTORY = tuple(
+_HISTORY = tuple(
     BatchPlan(
         "LHC-01",
         "LHC",
@@ -143,6 +143,7 @@ HISTORY = tuple(
         made_up,
         number=number,
         changes={"parfum": "0.30 %"},
+        seen=(("7 d", "grain", "none"),),
         verdict=("keep", "batch history of the control"),
     )
     for number, start, ph, torques, steam, left, made_up in (
@@ -153,4 +154,43 @@ HISTORY = tuple(
         (5, "2026-04-07 08:00", ("4.63", "4.64", "4.64"), ("19.8", "35.3", "43.5", "44.4"), "5.48", "1.66", "5.50"),
         (6, "2026-04-07 10:10", ("4.58", "4.59", "4.60"), ("22.6", "39.9", "48.1", "50.2"), "5.63", "1.29", "5.60"),
     )
+)
+
+_LOTS = {
+    "water-deionised": "DI-26-15",
+    "glycerin": "G-207",
+    "hydroxyethylcellulose": "H-033",
+    "disodium-edta": "E-51",
+    "citric-acid": "CA-12",
+    "cetearyl-alcohol": "C-118",
+    "behentrimonium-chloride-80": "B-042",
+    "caprylic-capric-triglyceride": "T-88",
+    "cetyl-esters": "W-19",
+    "panthenol-75": "P-64",
+    "tilia-cordata-flower-extract": "L-305",
+    "phenoxyethanol": "PE-71",
+    "ethylhexylglycerin": "EG-08",
+    "sodium-benzoate": "SB-27",
+    "parfum": "F-440",
+}
+
+LINDEN = StudyPlan(
+    name="linden",
+    formula="linden.toml",
+    openings=(
+        Opening("LHC", "2026-03-30 07:35", "How much do batches of one version scatter?", "LHC-01"),
+        Opening(
+            "LIN",
+            "2026-04-13 07:35",
+            "How much cetearyl alcohol gives 15,000 to 25,000 mPa.s at 72 h without grain at 7 d?",
+            "LIN-03",
+            history=("LHC",),
+        ),
+    ),
+    batches=(*_HISTORY, *_TRIALS),
+    lots=_LOTS,
+    added="premixed cold",
+    compared=("LIN-03", "LIN-04"),
+    imported="2026-04-27 16:30",
+    decided="2026-04-27 17:00",
 )

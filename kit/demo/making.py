@@ -5,12 +5,12 @@ from __future__ import annotations
 import zlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import timedelta
 from decimal import Decimal
 
 from kit.bench.sheet import Sheet, SheetLine
 from kit.demo.diary import Diary
-from kit.demo.plans import INVENTED, BatchPlan, Viscosity
+from kit.demo.plans import INVENTED, BatchPlan, StudyPlan, Viscosity
 from kit.labbook.batch import Batch
 from kit.labbook.book import Labbook
 from kit.units import plain
@@ -25,23 +25,6 @@ _EQUIPMENT = {
     "heating": "water baths",
     "probe": "Pt100, 0.1 degC",
 }
-_LOTS = {
-    "water-deionised": "DI-26-15",
-    "glycerin": "G-207",
-    "hydroxyethylcellulose": "H-033",
-    "disodium-edta": "E-51",
-    "citric-acid": "CA-12",
-    "cetearyl-alcohol": "C-118",
-    "behentrimonium-chloride-80": "B-042",
-    "caprylic-capric-triglyceride": "T-88",
-    "cetyl-esters": "W-19",
-    "panthenol-75": "P-64",
-    "tilia-cordata-flower-extract": "L-305",
-    "phenoxyethanol": "PE-71",
-    "ethylhexylglycerin": "EG-08",
-    "sodium-benzoate": "SB-27",
-    "parfum": "F-440",
-}
 # Cooling log: minutes after the pour, and the temperature of the batch. [degC]
 _COOLING = ((6, "70.8"), (14, "61.5"), (22, "53.9"), (30, "47.6"), (38, "42.1"), (44, "38.4"))
 
@@ -53,6 +36,7 @@ class Making:
     book: Labbook
     sheet: Sheet
     plan: BatchPlan
+    study: StudyPlan
     batch: Batch | None = None
     _in_vessel_g: Decimal = field(default=Decimal(0))
 
@@ -70,13 +54,7 @@ class Making:
             (12, self._accept),
             (
                 33,
-                lambda: self.batch.step(
-                    "gum wetted with the glycerin, sprinkled into cold water; no lumps against the glass",
-                    do="disperse",
-                    phase="A",
-                    rpm=400,
-                    minutes=20,
-                ),
+                lambda: self.batch.step(self.plan.dispersed, do="disperse", phase="A", rpm=400, minutes=20),
             ),
             (
                 54,
@@ -98,11 +76,11 @@ class Making:
             (
                 88,
                 lambda: self.batch.top_up(
-                    f"{self.plan.made_up_g} g", lot=_LOTS["water-deionised"], note="boiled and cooled"
+                    f"{self.plan.made_up_g} g", lot=self.study.lots["water-deionised"], note="boiled and cooled"
                 ),
             ),
             *((89 + number, lambda line=line: self._weigh(line)) for number, line in enumerate(cool)),
-            (101, lambda: self.batch.add("C", temp="38.0 degC", rpm=250, minutes=10, note="premixed cold")),
+            (101, lambda: self.batch.add("C", temp="38.0 degC", rpm=250, minutes=10, note=self.study.added)),
             (112, self._adjust),
             (120, lambda: self.batch.finish(note="jars filled, one for each age")),
         ]
@@ -125,7 +103,7 @@ class Making:
         mass_g = Decimal(self.plan.weighed[key]) if key in self.plan.weighed else _slipped(line, self.plan.name)
         if line.phase_kind in ("water", "oil"):
             self._in_vessel_g += mass_g
-        self.batch.weigh(key, f"{plain(mass_g)} g", lot=_LOTS[key], balance=line.balance.name)
+        self.batch.weigh(key, f"{plain(mass_g)} g", lot=self.study.lots[key], balance=line.balance.name)
 
     def _accept(self) -> None:
         for key, why in self.plan.accepted.items():
@@ -137,7 +115,7 @@ class Making:
             order="oil into water, thin stream",
             rpm=6500,
             minutes=4,
-            note="head below the surface before it ran",
+            note=self.plan.combined,
         )
 
     def _gross(self) -> None:
@@ -150,20 +128,20 @@ class Making:
         """The pH before the adjuster, a sample for a titration, then the adjuster: only where the plan has them."""
         plan = self.plan
         if plan.ph_before:
-            read_ph(self.batch, plan.starts, plan.ph_before, note="before the adjuster")
+            read_ph(self.batch, plan.ph_before, self.study.calibration(plan.starts), note="before the adjuster")
         if plan.sample_g:
             self.batch.take(f"{plan.sample_g} g", why="titration with citric acid 10 %")
         if plan.adjuster_g:
             self.batch.adjust("citric-acid-10-solution", f"{plan.adjuster_g} g", lot="ST-26-03", why="pH above 4.70")
 
 
-def read_ph(batch: Batch, day: datetime, value: str, *, note: str = "") -> None:
+def read_ph(batch: Batch, value: str, calibration: str, *, note: str = "") -> None:
     """A pH reading with the calibration of its day."""
     batch.read_ph(
         value,
         temp="25.0 degC",
         instrument="PH-1",
-        calibration=calibration_name(day),
+        calibration=calibration,
         container="100 mL jar",
         operator=OPERATOR,
         note=note,
@@ -178,17 +156,12 @@ def read_viscosity(batch: Batch, reading: Viscosity) -> None:
         rpm=10,
         spindle=reading.spindle,
         instrument="VIS-1",
-        temp="25.0 degC",
+        temp=f"{reading.temp} degC",
         reading_time="60 s",
         container="100 mL jar",
         operator=OPERATOR,
         note=reading.note,
     )
-
-
-def calibration_name(day: datetime) -> str:
-    """The calibration of a day: "CAL-0413" on 13 April."""
-    return f"CAL-{day:%m%d}"
 
 
 def _slipped(line: SheetLine, batch: str) -> Decimal:

@@ -1,4 +1,4 @@
-"""The demo told step by step: meant and made, what is proposed, what the comparison says, where the pages are."""
+"""A demo told step by step: what was made or what the review stops, what the comparison says, where the pages are."""
 
 from __future__ import annotations
 
@@ -6,40 +6,70 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kit.demo.build import DemoResult, build_demo
+from kit.demo.build import DemoResult, build_demo, study_plan
+from kit.demo.calendula import CALENDULA
+from kit.demo.linden import LINDEN
 from kit.demo.plans import INVENTED
 from kit.labbook.book import Labbook, open_labbook
 from kit.show import Table
 
 if TYPE_CHECKING:
     from kit.labbook.batch import Batch
+    from kit.trials.compare import Comparison
     from kit.trials.results import ArmResult
+
+Say = Callable[[str], object]
+_FIRST_RULES = 3  # findings of the review told in the terminal, the worst first
 
 
 def tour(
-    folder: str | Path, say: Callable[[str], object], progress: Callable[[int, int], None] | None = None
+    folder: str | Path,
+    say: Say,
+    progress: Callable[[int, int], None] | None = None,
+    *,
+    study: str = LINDEN.name,
 ) -> DemoResult:
-    """Build the demo in a new folder and run the main job on it.
+    """Build a demo in a new folder and run the main job on it.
 
     Parameters
     ----------
     folder : str or Path   As in `build_demo`, with its errors.
     say : callable         Takes each piece of text.
     progress : callable    Told (cells done, cells in all) while the pages are made.
+    study : str            "linden" or "calendula".
     """
-    say(f"{INVENTED}\n\nEntering two invented studies into a new lab book ...")
-    made = build_demo(folder)
+    study = study_plan(study).name
+    say(f"{INVENTED}\n\nEntering the {study} study into a new lab book ...")
+    made = build_demo(folder, study)
     with open_labbook(made.labbook) as book:
-        batch = book.batch(f"{made.control}/1")
-        say(
-            "\n1. What was weighed, lost, taken out and poured in gives what was made; one call proposes the next.\n\n"
-            f"{batch.view.made.balance_table()}\n\n{_proposed(batch)}"
-        )
-        say(f"\n2. {made.control} against {made.other}: is it real?\n\n{_compared(book, made)}")
+        _CHAPTERS[study](book, made, say)
         say("\n3. Writing up ...")
         pages = _pages(book, made, progress)
     say(_where(made, pages))
     return made
+
+
+def _linden(book: Labbook, made: DemoResult, say: Say) -> None:
+    batch = book.batch(f"{made.control}/1")
+    say(
+        "\n1. What was weighed, lost, taken out and poured in gives what was made; one call proposes the next.\n\n"
+        f"{batch.view.made.balance_table()}\n\n{_proposed(batch)}"
+    )
+    say(f"\n2. {made.control} against {made.other}: is it real?\n\n{_narrow(_compared(book, made))}")
+
+
+def _calendula(book: Labbook, made: DemoResult, say: Say) -> None:
+    clash = book.trial("CAL-05").formula
+    worst = "\n".join(f"{finding.severity}: {finding.words}" for finding in clash.review().findings[:_FIRST_RULES])
+    say(f"\n1. What the review says of CAL-05, xanthan beside a quaternary, before anything is weighed:\n\n{worst}")
+    found = _compared(book, made)
+    say(
+        f"\n2. Five thickeners against {made.control}: which brings slip, and what may not be compared?\n\n"
+        f"{_narrow(found)}\n\n{found.not_used_table()}"
+    )
+
+
+_CHAPTERS: dict[str, Callable[[Labbook, DemoResult, Say], None]] = {LINDEN.name: _linden, CALENDULA.name: _calendula}
 
 
 def _proposed(batch: Batch) -> Table:
@@ -49,12 +79,16 @@ def _proposed(batch: Batch) -> Table:
     return following.table()
 
 
-def _compared(book: Labbook, made: DemoResult) -> Table:
-    """The comparison in a table narrow enough for a terminal; the page has it whole."""
+def _compared(book: Labbook, made: DemoResult) -> Comparison:
     from kit.trials.compare import compare
+
+    return compare(book, made.compared, control=made.control)
+
+
+def _narrow(found: Comparison) -> Table:
+    """The comparison in a table narrow enough for a terminal; the page has it whole."""
     from kit.trials.tables import mean_text
 
-    found = compare(book, [made.control, made.other], control=made.control)
     rows = [
         (result.title, arm.arm_label, mean_text(result, arm), str(arm.n_batches), arm.verdict or "–", _against(arm))
         for result in found.results
@@ -78,7 +112,7 @@ def _pages(book: Labbook, made: DemoResult, progress: Callable[[int, int], None]
 
     to = made.folder / "writeups"
     trial = write_up(book, made.control, to=to, progress=progress)
-    pair = write_comparison(book, [made.control, made.other], control=made.control, to=to, progress=progress)
+    pair = write_comparison(book, list(made.compared), control=made.control, to=to, progress=progress)
     return trial.page, pair.page
 
 
@@ -86,7 +120,7 @@ def _where(made: DemoResult, pages: tuple[Path, Path]) -> str:
     return f"""
 Open in a browser (no network needed):
   {pages[0]}   the write-up of {made.control}
-  {pages[1]}   {made.control} beside {made.other}
+  {pages[1]}   {made.control} beside {", ".join(made.compared[1:])}
 
 Also in {made.folder}:
   {made.labbook.name}   the lab book

@@ -1,0 +1,69 @@
+"""What is touched at the bench: thin skins over the calls of a batch and of a comparison.
+
+Every committed cell goes to the lab book at once, and a form is always built from the lab book. A planning table and a
+cooling clock belong here too and do not exist yet.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from kit.labbook.batch import Batch
+    from kit.widgets.entry_table import EntryTable
+    from kit.widgets.trial_picker import TrialPicker
+
+__all__ = ["readings_table", "trial_picker", "weighing_table"]
+
+
+def weighing_table(batch: Batch) -> EntryTable:
+    """A table to type weighings into: lot, balance and mass of every line of the sheet.
+
+    Parameters
+    ----------
+    batch : Batch   Open, from `start_batch` or `book.batch(name)`.
+
+    Returns
+    -------
+    EntryTable   Shows itself in JupyterLab; `.form.commit(row, column, text)` does the same without a screen.
+    """
+    from kit.widgets.entry_table import EntryTable
+    from kit.widgets.weighing_form import WeighingForm
+
+    return EntryTable(WeighingForm(batch))
+
+
+def readings_table(batch: Batch, *, operator: str = "") -> EntryTable:
+    """A table to type readings and observations into, method by method, with the conditions each method needs.
+
+    Parameters
+    ----------
+    batch : Batch      The batch that was measured.
+    operator : str     Who reads; kept with every reading.
+
+    Returns
+    -------
+    EntryTable   As `weighing_table`.
+    """
+    from kit.widgets.entry_table import EntryTable
+    from kit.widgets.readings_form import ReadingsForm
+
+    return EntryTable(ReadingsForm(batch, operator=operator))
+
+
+def trial_picker(source: object, study: str = "") -> TrialPicker:
+    """Check boxes for the trials of a study, with the side-by-side table and the charts of those that are ticked.
+
+    Parameters
+    ----------
+    source : Labbook, Source, str or Path   What `kit.open_source` takes.
+    study : str                             A study by name; the only one when omitted.
+
+    Raises
+    ------
+    RecordError   `labbook.study`, and those of `open_source`.
+    """
+    from kit.widgets.picker_form import PickerForm
+    from kit.widgets.trial_picker import TrialPicker
+
+    return TrialPicker(PickerForm(source, study))
