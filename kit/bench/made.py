@@ -104,6 +104,8 @@ class Made:
     def __str__(self) -> str:
         return str(self._block())
 
+    __repr__ = __str__
+
 
 def as_made(events: Sequence[Event], formula: Formula, steps: tuple[Step, ...] = ()) -> Made:
     """The composition of a batch as made, from mass balance alone.

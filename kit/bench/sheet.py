@@ -46,10 +46,10 @@ class SheetLine:
         return self.phase, self.material.key
 
     def tolerance_words(self) -> str:
-        """The tolerance as printed: "± 0.20", or why there is none."""
+        """The tolerance in steps of its balance, "± 0.20", or why there is none: 3.318 g at 0.01 g is 3.31."""
         if self.tolerance_g is not None:
-            places = max(2, -self.tolerance_g.normalize().as_tuple().exponent)
-            return f"± {self.tolerance_g:.{places}f}"
+            division_g = self.balance.division_g
+            return f"± {plain(self.tolerance_g // division_g * division_g)}"
         return "cannot be weighed to 1 %" if self.target_g else "–"
 
 
@@ -222,6 +222,8 @@ class Sheet:
 
     def __str__(self) -> str:
         return str(self._block())
+
+    __repr__ = __str__
 
 
 _LINE_NUMBERS = ("pct", "target_g", "tolerance_g", "planned_pct", "rounding_pp")

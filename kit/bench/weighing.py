@@ -197,6 +197,8 @@ class OverWeighing:
     def __str__(self) -> str:
         return str(self._block())
 
+    __repr__ = __str__
+
 
 _BOAT = "If it is still alone in its boat, take the surplus out: that is a weighing correction, not a change."
 

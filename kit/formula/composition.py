@@ -127,6 +127,8 @@ class Composition:
     def __str__(self) -> str:
         return str(self.table())
 
+    __repr__ = __str__
+
 
 def from_masses(
     masses: Iterable[tuple[CompositionLine, Fraction]],

@@ -152,6 +152,8 @@ class Cost:
     def __str__(self) -> str:
         return str(self.table())
 
+    __repr__ = __str__
+
 
 def cost(
     what: FormulaModel | Composition,

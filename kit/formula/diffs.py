@@ -132,6 +132,8 @@ class FormulaDiff:
     def __str__(self) -> str:
         return str(self.table()) if self else f"{self.before} → {self.after}: no difference"
 
+    __repr__ = __str__
+
 
 def diff(before: FormulaModel, after: FormulaModel) -> FormulaDiff:
     """The difference between two formulas, line by line.

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from kit.formula.prices import Price
 
 
-@dataclass(frozen=True, eq=True)
+@dataclass(frozen=True, eq=True, repr=False)
 class Formula(FormulaModel):
     """A formula as meant; its data are those of `FormulaModel`."""
 

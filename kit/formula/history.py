@@ -65,6 +65,8 @@ class History:
     def __str__(self) -> str:
         return str(self.table())
 
+    __repr__ = __str__
+
 
 def history(
     items: str | Path | FormulaModel | Iterable[str | Path | FormulaModel], library: Library | None = None

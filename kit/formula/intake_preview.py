@@ -151,6 +151,8 @@ class FormulaPreview:
     def __str__(self) -> str:
         return str(self._block())
 
+    __repr__ = __str__
+
     def _verdict(self) -> str:
         if self.refused:
             return "Nothing can be saved: mend what is refused and read the sheet again."

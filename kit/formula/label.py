@@ -106,6 +106,8 @@ class Label:
     def __str__(self) -> str:
         return "\n\n".join(_wrapped(block) if isinstance(block, str) else _lines(block) for block in self._blocks())
 
+    __repr__ = __str__
+
 
 def label(formula: FormulaModel, *, market: str = "EU", as_made: Composition | None = None) -> Label:
     """The list of ingredients of a formula, by the meant formula.

@@ -111,6 +111,8 @@ class Library:
     def __str__(self) -> str:
         return str(self.table())
 
+    __repr__ = __str__
+
 
 def load_library(own: str | Path | None = None) -> Library:
     """The starter materials; `own` is a TOML file or a folder of them, laid on top in the order of their names.

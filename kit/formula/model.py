@@ -209,6 +209,8 @@ class FormulaModel:
     def __str__(self) -> str:
         return str(self.table())
 
+    __repr__ = __str__
+
 
 def _number(value: Decimal | None) -> str | None:
     """A decimal in one spelling: 3.00 and 3.0 are the same content."""

@@ -27,6 +27,8 @@ class Prediction:
             return f"{self.quantity}: NOT COMPUTED ({self.reason})"
         return f"{self.quantity}: {self.value} ({self.low} to {self.high}; {self.reason})"
 
+    __repr__ = __str__
+
     def _repr_html_(self) -> str:
         from kit.show import paragraph
 

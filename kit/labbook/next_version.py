@@ -40,3 +40,5 @@ class NextVersion:
 
     def __str__(self) -> str:
         return f"{self.table()}\n\n{self.sheet}"
+
+    __repr__ = __str__

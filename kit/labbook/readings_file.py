@@ -215,6 +215,8 @@ class Preview:
     def __str__(self) -> str:
         return str(self._block())
 
+    __repr__ = __str__
+
 
 @collector_paused()
 def preview_readings(

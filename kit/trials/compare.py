@@ -78,6 +78,8 @@ class Comparison(Compared):
     def __str__(self) -> str:
         return f"{tables.plain_text(self)}\n\n{self.not_used_table()}"
 
+    __repr__ = __str__
+
 
 def compare(
     source: object,

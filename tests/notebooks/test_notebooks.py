@@ -20,7 +20,6 @@ import nbformat
 import pytest
 
 import kit
-from kit.errors import ParameterError
 from kit.figures.figure import MIME
 
 ROOT = Path(__file__).parents[2]
@@ -178,13 +177,6 @@ def test_it_runs_through_the_kit_and_shows_the_same(name, ran, tmp_path):
             assert _tables(shown) == _tables(plain.html(cell.id)), cell.id
             tables += 1
     assert tables >= 8
-
-
-@pytest.mark.parametrize("name", NOTEBOOKS.keys() - TABLE.keys())
-def test_a_notebook_for_typing_by_hand_is_no_template_and_the_kit_says_so(name):
-    with pytest.raises(ParameterError) as refused:
-        kit.run_template(NOTEBOOKS[name], {})
-    assert refused.value.code == "template.no_declaration"
 
 
 def _tables(html: str) -> list[list[str]]:

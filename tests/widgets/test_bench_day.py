@@ -66,6 +66,20 @@ def test_run_by_nobody_it_shows_the_forms_and_records_nothing_of_the_batch(run, 
     assert "application/vnd.jupyter.widget-view+json" in shown
 
 
+@pytest.mark.slow
+def test_it_runs_through_the_kit_as_well_and_the_lab_book_holds_the_same(run, tmp_path):
+    run(rehearse=True)
+    parameters = {"source": "other.labbook", "rehearse": True}
+    kit.run_template(NOTEBOOK, parameters, workdir=tmp_path)
+    kept = []
+    for name in ("bench_day.labbook", "other.labbook"):
+        with kit.open_source(tmp_path / name) as source:
+            batch = source.batch("HEA-02/1")
+            kept.append([(entry.kind, entry.body) for entry in batch.entries])
+    assert len(kept[0]) > 15
+    assert kept[0] == kept[1]
+
+
 def test_the_cautions_are_in_the_notebook_and_no_value_is_measured_in_a_number_box():
     cells = json.loads(NOTEBOOK.read_text(encoding="utf-8"))["cells"]
     text = "".join("".join(cell["source"]) for cell in cells)

@@ -148,6 +148,8 @@ class Review:
         cited = [line for citation in self.citations() for line in _wrapped(citation)]
         return "\n".join([*lines, *(["", *cited] if cited else [])])
 
+    __repr__ = __str__
+
 
 def cite(key: str) -> str:
     """The citation of a source key; a key of the lab's own materials file has none here, and that is said."""

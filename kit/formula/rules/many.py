@@ -140,6 +140,8 @@ class Reviews(Sequence):
     def __str__(self) -> str:
         return str(self.table())
 
+    __repr__ = __str__
+
     def _cases(self, index: int) -> list[tuple[int, tuple[Found, ...]]]:
         group, row = self._place[index]
         return [(case.rule, case.outcomes[case.kind[row]]) for case in self._groups[group].cases]
