@@ -28,6 +28,7 @@ class Figure:
     layout : dict    plotly layout over the kit's own.
     table : Table    Every number drawn.
     summary : str    What it shows, in one sentence, for a reader who does not see it.
+    footnotes : sequence of str   What the letters beside marks stand for: "a: LIN-05/1, 40 600 mPa.s, FLAGGED: ...".
     """
 
     title: str
@@ -36,19 +37,22 @@ class Figure:
     layout: dict[str, Any]
     table: Table
     summary: str
+    footnotes: Sequence[str] = ()
 
     def json(self) -> dict[str, Any]:
         """The figure as plotly JSON, plain lists only, its numbers in `layout.meta`."""
         small = f"font-size:12px;color:{TOKENS['quiet']}"
-        heading = f"<b>{_mark_up(self.title)}</b><br><span style='{small}'>{_mark_up(self.subtitle)}</span>"
+        heading = f"<b>{shown(self.title)}</b><br><span style='{small}'>{shown(self.subtitle)}</span>"
         layout = _merged(_base_layout(), {"title": {"text": heading}, **_typed(self.layout, _TYPED_IN_LAYOUT)})
         layout["meta"] = {
             "kit": {
                 "title": self.title,
+                "subtitle": self.subtitle,
                 "columns": list(self.table.columns),
                 "note": self.table.note,
                 "summary": self.summary,
                 "rows": [[str(cell) for cell in row] for row in self.table.rows],
+                "footnotes": list(self.footnotes),
             }
         }
         data = [_typed(trace, _TYPED_IN_TRACE) for trace in self.traces]
@@ -65,7 +69,7 @@ class Figure:
         return {MIME: self.json(), "text/plain": str(self)}
 
     def __str__(self) -> str:
-        return f"{self.title}\n{self.summary}\n{self.table}"
+        return "\n".join([self.title, self.summary, str(self.table), *self.footnotes])
 
 
 def series(index: int) -> dict[str, str]:
@@ -74,8 +78,8 @@ def series(index: int) -> dict[str, str]:
     return {"color": TOKENS["series"][place], "symbol": TOKENS["symbols"][place], "dash": TOKENS["dashes"][place]}
 
 
-def band(low: float | None, high: float | None, *, words: str) -> tuple[list[dict], list[dict]]:
-    """A shaded spec band across the figure, with its limits in words: (shapes, annotations)."""
+def band(low: float | None, high: float | None, *, lines: Sequence[str]) -> tuple[list[dict], list[dict]]:
+    """A shaded band across the figure, with its limits in words beside it: (shapes, annotations)."""
     edges = [value for value in (low, high) if value is not None]
     line = {"color": TOKENS["series"][0], "width": 1, "dash": "dot"}
     shapes = [
@@ -98,24 +102,30 @@ def band(low: float | None, high: float | None, *, words: str) -> tuple[list[dic
         )
     note = {
         "xref": "paper",
-        "x": 1,
-        "xanchor": "right",
-        "y": edges[-1],
-        "yanchor": "bottom",
-        "text": _mark_up(words),
+        "x": 1.01,
+        "xanchor": "left",
+        "y": sum(edges) / len(edges),
+        "yanchor": "middle",
+        "align": "left",
+        "text": stacked(lines),
         "showarrow": False,
         "font": {"size": 11, "color": TOKENS["quiet"]},
     }
     return shapes, [note]
 
 
-def _mark_up(text: str) -> str:
+def stacked(lines: Sequence[str]) -> str:
+    """Lines of typed text under one another, as an axis label takes them."""
+    return "<br>".join(shown(line) for line in lines)
+
+
+def shown(text: str) -> str:
     """Typed text inside plotly's small markup: angle brackets and ampersands are shown, not obeyed."""
     return str(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
-_TYPED_IN_TRACE = ("name", "text", "x", "y")
-_TYPED_IN_LAYOUT = ("categoryarray", "title")
+_TYPED_IN_TRACE = ("name", "text", "hovertext", "x", "y")
+_TYPED_IN_LAYOUT = ("categoryarray", "tickvals", "title")
 
 
 def _typed(value: Any, keys: Sequence[str], inside: bool = False) -> Any:
@@ -124,7 +134,7 @@ def _typed(value: Any, keys: Sequence[str], inside: bool = False) -> Any:
         return {key: _typed(item, keys, inside or key in keys) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [_typed(item, keys, inside) for item in value]
-    return _mark_up(value) if inside and isinstance(value, str) else value
+    return shown(value) if inside and isinstance(value, str) else value
 
 
 def _base_layout() -> dict[str, Any]:
@@ -140,13 +150,14 @@ def _base_layout() -> dict[str, Any]:
         "template": "none",
         "width": WIDTH,
         "height": HEIGHT,
+        "separators": ". ",
         "font": {"family": TOKENS["font"], "size": 13, "color": TOKENS["ink"]},
         "title": {"x": 0, "xref": "paper", "xanchor": "left", "y": 0.97, "yanchor": "top", "font": {"size": 15}},
         "margin": {"l": 70, "r": 24, "t": 76, "b": 104},
         "paper_bgcolor": "#ffffff",
         "plot_bgcolor": "#ffffff",
         "xaxis": dict(axis),
-        "yaxis": dict(axis),
+        "yaxis": {**axis, "tickformat": ",.6~g"},
         "showlegend": True,
         "legend": {"orientation": "h", "x": 0, "xanchor": "left", "yref": "container", "y": 0.01, "yanchor": "bottom"},
         "hovermode": "closest",

@@ -6,7 +6,7 @@ header. These tables are for reading; the record itself travels by `exchange_jso
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -15,6 +15,7 @@ from kit.errors import BatchError
 from kit.labbook.ledger import Effective
 from kit.labbook.source import Source
 from kit.labbook.view import BatchView, decimal_or_none
+from kit.units import plain
 
 Cell = str | int | Decimal | None
 Row = tuple[Cell, ...]
@@ -87,6 +88,22 @@ _READINGS = (
     "note",
 )
 _OBSERVATIONS = ("batch", "entry", "seen", "word", "age [h]", "measured at", "voided because", "note")
+_LOTS = (
+    "material",
+    "lot",
+    "holds from",
+    "kind",
+    "active [%]",
+    "parts [% w/w]",
+    "chains [% w/w]",
+    "amine value [mg KOH/g]",
+    "acid value [mg KOH/g]",
+    "density [g/mL]",
+    "expiry",
+    "made on",
+    "supplier",
+    "note",
+)
 _COMPOSITIONS = ("batch", "formula", "phase", "material", "name", "meant [% w/w]", "made [% w/w]")
 _MASSES = ("weigh", "weigh-back", "top-up", "adjust", "take")
 
@@ -121,6 +138,7 @@ def tables_of(source: Source, trials: Sequence[str] = ()) -> tuple[PlainTable, .
         PlainTable("readings", _READINGS, each(_readings)),
         PlainTable("observations", _OBSERVATIONS, each(_observations)),
         PlainTable("compositions", _COMPOSITIONS, each(_composition)),
+        PlainTable("lots", _LOTS, lambda: _lots(source)),
     )
 
 
@@ -237,6 +255,33 @@ def _composition(source: Source, batch: BatchView) -> Iterator[Row]:
     for key, name in names.items():
         in_product = as_made.get(key, Decimal(0)) if made else None
         yield batch.name, batch.formula.title, *key, name, meant.get(key, Decimal(0)), in_product
+
+
+def _lots(source: Source) -> Iterator[Row]:
+    """Each certificate that counts, of every lot in the record: a lot belongs to no trial."""
+    for history in source.lots():
+        for certificate in history.standing():
+            lot = certificate.lot
+            yield (
+                lot.material,
+                lot.lot,
+                certificate.valid_from,
+                lot.kind,
+                lot.strength_pct,
+                _shares(lot.parts),
+                _shares(lot.chains),
+                lot.amine_value,
+                lot.acid_value,
+                lot.density,
+                lot.expiry,
+                lot.made_on,
+                lot.supplier,
+                lot.note,
+            )
+
+
+def _shares(parts: Mapping[str, Decimal]) -> str:
+    return "; ".join(f"{inci} {plain(pct)}" for inci, pct in parts.items())
 
 
 def _made(batch: BatchView):

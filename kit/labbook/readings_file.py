@@ -246,8 +246,8 @@ def preview_readings(
                               rest on them are shown, not tested.
     timezone : str            Zone of times without an offset, "+02:00" or "Europe/Berlin"; else the bench clock's.
     units : dict              Units of whole columns, {"temp": "degC"}, where neither header nor cells have them.
-    column_map : ColumnMap    What the headers of an instrument's file mean, or the TOML file that says it. What is given
-                              with the call goes before what the map says.
+    column_map : ColumnMap    What the headers of an instrument's file mean, or the TOML file that says it. What is
+                              given with the call goes before what the map says.
     sheet : str               The sheet of a workbook; needed where several have content.
 
     Raises

@@ -44,6 +44,8 @@ class Verification:
             )
         return f"{self.name}: NOT reproduced. " + "; ".join(self.differences)
 
+    __repr__ = __str__
+
     def _repr_html_(self) -> str:
         return paragraph(self)
 

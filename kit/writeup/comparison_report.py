@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from kit.errors import ParameterError
 from kit.figures.figure import Figure
@@ -11,6 +12,10 @@ from kit.labbook.source import open_source
 from kit.show import Block, Table
 from kit.trials.compare import compare
 from kit.writeup.cautions import cautions_table
+from kit.writeup.study_rows import spec_rows
+
+if TYPE_CHECKING:
+    from kit.formula.prices import Price
 
 FEWEST, MOST = 2, 8
 
@@ -23,13 +28,14 @@ class ComparisonReport:
     source : str, Source or Labbook   What to read.
     trials : sequence of str          Two to eight trials of one study, the control among them or not.
     control : str                     The control; the study's own when empty.
+    materials : str                   Own materials with prices, a file or a folder; empty when none are known.
 
     Raises
     ------
     ParameterError   `compare.how_many` for fewer than two or more than eight trials.
     """
 
-    def __init__(self, source: object, trials: Sequence[str], control: str = "") -> None:
+    def __init__(self, source: object, trials: Sequence[str], control: str = "", materials: str | None = None) -> None:
         self.source = open_source(source)
         named = list(dict.fromkeys([*([control] if control else []), *trials]))
         if not FEWEST <= len(named) <= MOST:
@@ -40,7 +46,7 @@ class ComparisonReport:
                 mend="name the trials to set side by side",
                 code="compare.how_many",
             )
-        self.comparison = compare(self.source, named, control=control or None)
+        self.comparison = compare(self.source, named, control=control or None, prices=_prices(materials))
 
     def identity(self) -> Table:
         """The study, its question and the spec the versions are judged by."""
@@ -48,15 +54,7 @@ class ComparisonReport:
         rows = [
             ("study", study.name),
             ("question", study.question or "NOT RECORDED"),
-            ("spec dated", study.spec_dated),
-            *(
-                (
-                    "spec",
-                    f"{line.property}: {line.words()}{f' at {line.age}' if line.age else ''}"
-                    f"{f', {line.method}' if line.method else ''}",
-                )
-                for line in study.spec
-            ),
+            *spec_rows(study),
             ("versions", "; ".join(arm.label for arm in self.comparison.arms)),
         ]
         return Table(("item", "entry"), rows, title="What is compared")
@@ -91,3 +89,12 @@ class ComparisonReport:
     def cautions(self) -> Block:
         """The cautions for whoever makes one of these versions."""
         return Block((cautions_table(batch for arm in self.comparison.arms for batch in arm.batches),))
+
+
+def _prices(materials: str | None) -> Mapping[str, Price]:
+    """The prices in a file or folder of own materials; none without one."""
+    if not materials:
+        return {}
+    from kit.formula.library import load_library
+
+    return load_library(materials).prices

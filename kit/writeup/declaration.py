@@ -28,6 +28,8 @@ from kit.writeup.cells import (
 )
 from kit.writeup.values import TYPES, misfit
 
+REPORT, SHEET = "report", "sheet"  # a sheet is set small, so that it prints on one page
+LAYOUTS = (REPORT, SHEET)
 _PARAMETER_KEYS = {"name", "type", "required", "help", "choices"}
 
 
@@ -45,13 +47,17 @@ class Parameter:
 
 @dataclass(frozen=True)
 class Declaration:
-    """A template's word about itself; `cell` is the position, from 0, of its parameters cell."""
+    """A template's word about itself.
+
+    `cell` is the position, from 0, of its parameters cell; `layout` is one of `LAYOUTS`.
+    """
 
     template: str
     title: str
     question: str
     parameters: tuple[Parameter, ...]
     cell: int
+    layout: str = REPORT
 
     def named(self, name: str) -> Parameter | None:
         """The parameter of that name, or None."""
@@ -88,7 +94,7 @@ def read_declaration(notebook: Mapping[str, Any]) -> Declaration:
     _check_names(entries, defaults, template)
     parameters = tuple(_parameter(entry, defaults[entry["name"]], template) for entry in entries)
     _check_not_overwritten(notebook, cell, defaults, template)
-    return Declaration(template, block["title"], block["question"], parameters, cell)
+    return Declaration(template, block["title"], block["question"], parameters, cell, block.get("layout", REPORT))
 
 
 def _refuse(what: str, template: str, code: str, *, allowed: str = "", mend: str = "") -> ParameterError:
@@ -108,6 +114,8 @@ def _block(notebook: Mapping[str, Any]) -> Mapping[str, Any]:
     for key in ("template", "title", "question"):
         if not isinstance(block.get(key), str) or not block[key].strip():
             raise _refuse(f'The declaration has no text for "{key}"', template, "declaration")
+    if block.get("layout", REPORT) not in LAYOUTS:
+        raise _refuse(f"The layout is {block['layout']!r}", template, "declaration", allowed=" or ".join(LAYOUTS))
     if not isinstance(block.get("parameters"), list) or not block["parameters"]:
         raise _refuse('The declaration has no list of "parameters"', template, "declaration")
     return block

@@ -13,6 +13,7 @@ from typing import Any
 
 from kit.errors import RunError
 from kit.show import escape
+from kit.writeup.declaration import REPORT
 from kit.writeup.page_figures import island, plotly_bundle, script_hash
 from kit.writeup.page_origin import origin_html
 from kit.writeup.page_outputs import Body, count_figures
@@ -47,24 +48,26 @@ def make_page(
     RunError   Codes `page.error_output`, `.stderr`, `.widget`, `.output_kind`, `.figure_lost`, `.figure_kind`,
                `.figure_remote`, `.figure_numbers`, `.figures_dropped`, `.heads`.
     """
-    body = Body(notebook, title)
+    body, run = Body(notebook, title), notebook.get("metadata", {}).get("kit", {})
     parts = [
-        _header(title, notebook.get("metadata", {}).get("kit", {}), body.sections),
+        _header(title, run, body.sections),
         f'<main id="content">\n{_cautions(cautions)}{body.html}\n</main>',
         origin_html(notebook, provenance, _checked_heads(heads)),
         island(dict(heads), 'id="record-heads"'),
     ]
-    page = writable(_whole(title, "\n".join(parts), drawn=body.figures > 0))
+    layout = str(run.get("layout", REPORT))
+    page = writable(_whole(title, "\n".join(parts), drawn=body.figures > 0, layout=layout))
     _check_figures(page, notebook)
     return page
 
 
-def _whole(title: str, content: str, *, drawn: bool) -> str:
+def _whole(title: str, content: str, *, drawn: bool, layout: str) -> str:
     scripts, policy = "", "'none'"
     if drawn:
         bundle, boot = plotly_bundle(), _resource("page_boot.js")
         policy = f"{script_hash(boot.encode('utf-8'))} {bundle.script_hash}"
         scripts = f'<script type="text/plain" id="plotly-packed">{bundle.packed}</script>\n<script>{boot}</script>\n'
+    kind = "" if layout == REPORT else f' class="{escape(layout)}"'
     rules = (
         f"default-src 'none'; script-src {policy}; style-src 'unsafe-inline'; img-src data: blob:; "
         "base-uri 'none'; form-action 'none'"
@@ -75,7 +78,8 @@ def _whole(title: str, content: str, *, drawn: bool) -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{escape(title)}</title>\n<style>\n{_resource('page_style.css')}</style>\n"
         "<noscript><style>.plot { display: none; }</style></noscript>\n</head>\n"
-        f'<body data-ready="{"false" if drawn else "true"}">\n{_no_script(drawn)}{content}\n{scripts}</body>\n</html>\n'
+        f'<body data-ready="{"false" if drawn else "true"}"{kind}>\n{_no_script(drawn)}'
+        f"{content}\n{scripts}</body>\n</html>\n"
     )
 
 

@@ -15,6 +15,7 @@ from importlib.resources import files
 from typing import Any
 
 from kit.errors import RunError
+from kit.figures.figure import shown
 from kit.show import escape
 from kit.writeup.figure_numbers import kit_meta, numbers_of, plain
 
@@ -25,7 +26,7 @@ DRAWN = (
     "scatterternary", "violin",
 )  # fmt: skip
 _SAME = {"scattergl": "scatter"}  # the same chart by another way of drawing
-_HEIGHT = 420
+_HEIGHT, _TOP = 420, 30
 _SEPARATORS = re.compile("[<>&\u2028\u2029]")
 
 
@@ -72,12 +73,12 @@ def figure_html(figure: Mapping[str, Any], number: int) -> str:
     title = str(meta.get("title") or plain(_title(layout)) or "")
     numbers = numbers_of(figure, name)
     label = f"Numbers of figure {number}"
-    _prepare(layout, title)
+    _prepare(layout, title, str(meta.get("subtitle") or ""))
     height = layout["height"]
     return (
         f'<figure><div class="figure-top"><div class="plot" id="fig-{number}" role="img" '
         f'aria-label="{escape(_summary(meta, title, data, number))}" style="min-height:{height:g}px"></div>'
-        f"<figcaption><b>{name}.</b> {escape(title)}</figcaption></div>"
+        f"<figcaption><b>{name}.</b> {escape(title)}{_method(meta)}</figcaption>{_footnotes(meta)}</div>"
         f'<details class="numbers" open><summary>{label}</summary>{numbers.html(label)}</details></figure>'
         + island({"data": _plain_json(data), "layout": _plain_json(layout)}, f'data-figure="fig-{number}"')
     )
@@ -112,15 +113,31 @@ def _title(layout: Mapping[str, Any]) -> str:
     return (title.get("text") if isinstance(title, Mapping) else title) or ""
 
 
-def _prepare(layout: dict[str, Any], title: str) -> None:
+def _method(meta: Mapping[str, Any]) -> str:
+    """The method line under the title, where the figure carries one."""
+    words = str(meta.get("subtitle") or "")
+    return f'<br><span class="method">{escape(words)}</span>' if words else ""
+
+
+def _footnotes(meta: Mapping[str, Any]) -> str:
+    lines = meta.get("footnotes")
+    if not isinstance(lines, list) or not lines:
+        return ""
+    return f'<ul class="footnotes">{"".join(f"<li>{escape(line)}</li>" for line in lines)}</ul>'
+
+
+def _prepare(layout: dict[str, Any], title: str, subtitle: str) -> None:
     """Fit the layout to the page: as wide as there is room, and no title twice."""
     layout.pop("width", None)
     layout["autosize"] = True
     layout["height"] = layout.get("height") or _HEIGHT
-    if plain(_title(layout)) == title:  # the caption says it
+    if plain(_title(layout)) in (title, " ".join(shown(f"{title} {subtitle}").split())):  # the caption says it
         layout.pop("title", None)
+        if subtitle and "t" in (layout.get("margin") or {}):
+            layout["height"] -= layout["margin"]["t"] - _TOP
+            layout["margin"] = {**layout["margin"], "t": _TOP}
     if not _title(layout):
-        layout["margin"] = {"t": 30, **(layout.get("margin") or {})}
+        layout["margin"] = {"t": _TOP, **(layout.get("margin") or {})}
     if isinstance(layout.get("meta"), Mapping):
         layout["meta"] = {key: value for key, value in layout["meta"].items() if key != "kit"}
 

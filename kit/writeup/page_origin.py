@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from kit.show import escape
+from kit.writeup.declaration import SHEET
 
 _KNOWN = {
     "template": "Template",
@@ -14,6 +15,7 @@ _KNOWN = {
     "kit_version": "Version of the kit",
 }
 _HASHES = {"template_sha256", "snapshot_sha256"}
+_STAMPED = (("template", "template_sha256"), ("snapshot", "snapshot_sha256"))
 NOT_RECORDED = "NOT RECORDED"
 TRUST = (
     "This page was computed by a program from a frozen snapshot of the lab book; running the same template on the "
@@ -41,10 +43,17 @@ def origin_html(
     rows += [(f"Parameter {name}", _given(value), False) for name, value in sorted(run.get("parameters", {}).items())]
     packages = ", ".join(f"{name} {version}" for name, version in sorted(run.get("packages", {}).items()))
     rows += [("Made with", packages, False)] if packages else []
+    stamp = _stamp(facts) if run.get("layout") == SHEET else ""
     return (
         '<footer class="origin">\n<h2>Where this page comes from</h2>\n'
-        f"<p>{escape(TRUST)}</p>\n{_facts_table(rows)}\n{_heads_table(heads)}\n</footer>"
+        f"{stamp}<p>{escape(TRUST)}</p>\n{_facts_table(rows)}\n{_heads_table(heads)}\n</footer>"
     )
+
+
+def _stamp(facts: Mapping[str, Any]) -> str:
+    """The origin in one line, for a sheet that has no room on paper for more."""
+    hashes = [f"{name} {_text(facts.get(key))[:16]}" for name, key in _STAMPED]
+    return f'<p class="stamp">Kit {escape(_text(facts.get("kit_version")))}; SHA-256: {escape(", ".join(hashes))}</p>\n'
 
 
 def _text(value: Any) -> str:

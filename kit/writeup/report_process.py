@@ -13,6 +13,7 @@ from kit.show import Cell, Table
 from kit.trials.as_made import made_of
 from kit.units import plain
 from kit.writeup.report_formula import NOT_RECORDED
+from kit.writeup.tip_speed import recorded_diameter, speed_words
 
 _EQUIPMENT = ("vessel", "heating", "stirrer", "high-shear head", "balance", "probe")
 
@@ -54,8 +55,9 @@ def steps_planned(batch: BatchView) -> Table:
 
 def steps_done(batch: BatchView) -> Table:
     """What was recorded at the bench, in order, with actual temperatures, speeds, times and masses."""
+    diameter_mm = recorded_diameter(batch)
     rows = [
-        (show_time(item.measured_at) if item.kind != "temperature" else "", *_done(item))
+        (show_time(item.measured_at) if item.kind != "temperature" else "", *_done(item, diameter_mm))
         for item in batch.standing(
             "combine",
             "add",
@@ -131,8 +133,8 @@ def _choice(batch: BatchView, key: str) -> str | Cell:
     return NOT_RECORDED
 
 
-def _done(item: Effective) -> tuple[object, object, object]:
-    """What was done, how, and the mass where one was weighed [g]."""
+def _done(item: Effective, diameter_mm: Decimal | None) -> tuple[object, object, object]:
+    """What was done, how, and the mass where one was weighed [g]; the head's diameter gives a tip speed. [mm]"""
     body = item.body
     match item.kind:
         case "combine":
@@ -140,7 +142,7 @@ def _done(item: Effective) -> tuple[object, object, object]:
                 ", ".join(f"{name} {temp} °C" for name, temp in sorted(body["temps_c"].items()))
                 or "temperatures NOT RECORDED"
             )
-            how = [temps, body["order"] or "order NOT RECORDED", *_speed(body)]
+            how = [temps, body["order"] or "order NOT RECORDED", *_speed(body, diameter_mm)]
             return f"combine {' + '.join(body['phases'])}", "; ".join(how), "–"
         case "add":
             return f"add phase {body['phase']}", "; ".join([_at(body), *_speed(body)]), "–"
@@ -188,8 +190,9 @@ def _at(body: dict) -> str:
     return f"at {body['temp_c']} °C" if body.get("temp_c") else "temperature NOT RECORDED"
 
 
-def _speed(body: dict) -> list[str]:
-    return [f"{body[name]} {unit}" for name, unit in (("rpm", "rpm"), ("minutes", "min")) if body.get(name)]
+def _speed(body: dict, diameter_mm: Decimal | None = None) -> list[str]:
+    speed = [speed_words(Decimal(body["rpm"]), diameter_mm)] if body.get("rpm") else []
+    return [*speed, *([f"{body['minutes']} min"] if body.get("minutes") else [])]
 
 
 def _temps(step: Step) -> str:

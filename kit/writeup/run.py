@@ -126,6 +126,7 @@ def _block(job: _Job) -> dict[str, Any]:
         "template": job.name,
         "title": job.declaration.title,
         "question": job.declaration.question,
+        "layout": job.declaration.layout,
         "template_sha256": job.file.sha256,
         "parameters": job.parameters,
         "packages": package_versions(),

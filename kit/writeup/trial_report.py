@@ -9,10 +9,11 @@ from kit.figures.cooling import cooling_curve
 from kit.figures.figure import Figure
 from kit.figures.made import meant_and_made
 from kit.figures.results import at_one_age, over_age
+from kit.formula.label import label
 from kit.labbook.source import open_source
 from kit.labbook.times import show_time
 from kit.labbook.view import BatchView
-from kit.show import Block, Cell, Table
+from kit.show import Block, Cell, Table, listing
 from kit.trials.as_made import made_of
 from kit.trials.compare import Comparison, compare
 from kit.trials.results import PropertyResult
@@ -110,6 +111,16 @@ class TrialReport:
     def materials(self) -> Block:
         """Supply forms and INCI parts."""
         return self._each(lambda batch: [supply_forms(batch), inci_parts(batch)])
+
+    def label(self) -> Block:
+        """The list of ingredients of the meant formula, with its notes, and what each batch as made would change."""
+        changes = [
+            listing(f"{batch.name}, as made", label(self.trial.formula, as_made=made.composition).as_made)
+            if (made := made_of(batch)[0])
+            else f"{batch.name}, as made: NOT RECORDED."
+            for batch in self.batches
+        ]
+        return Block((label(self.trial.formula), *changes))
 
     def making(self) -> Block:
         """Equipment, steps planned and steps done."""

@@ -17,6 +17,7 @@ from kit.writeup.bundle import pack
 from kit.writeup.canonical import canonical_text
 from kit.writeup.page_of_run import page_of_run
 from kit.writeup.run import Executed, run_template
+from kit.writeup.taken_along import take_along
 
 Progress = Callable[[int, int], None]
 _SNAPSHOT = "snapshot.json"
@@ -35,6 +36,8 @@ class WriteUp:
 
     def __str__(self) -> str:
         return f"{self.page} ({self.figures} figures), with {self.notebook.name} and {self.snapshot.name} beside it"
+
+    __repr__ = __str__
 
     def _repr_html_(self) -> str:
         return paragraph(self)
@@ -125,14 +128,18 @@ def publish(
     timeout_s: float = 300,
     progress: Progress | None = None,
 ) -> WriteUp:
-    """Run a template on a frozen snapshot of these trials and write page, notebook and snapshot into a folder."""
+    """Run a template on a frozen snapshot of these trials and write page, notebook and snapshot into a folder.
+
+    Files and folders among the parameters are copied beside the snapshot; what is written holds their bare names.
+    """
     frozen = json.dumps(freeze(open_source(source), trials), ensure_ascii=False, sort_keys=True, indent=1) + "\n"
     try:
         with tempfile.TemporaryDirectory(prefix="kit-") as scratch:
             snapshot = Path(scratch, _SNAPSHOT)
             snapshot.write_text(frozen, encoding="utf-8", newline="\n")
+            given = take_along(template, parameters, Path(scratch))
             executed = run_template(
-                template, {"source": _SNAPSHOT, **parameters}, workdir=scratch, timeout_s=timeout_s, progress=progress
+                template, {"source": _SNAPSHOT, **given}, workdir=scratch, timeout_s=timeout_s, progress=progress
             )
             page = page_of_run(executed.notebook, snapshot, title=title)
         return _written(Path(to), name, title, page, executed, frozen, bundle)

@@ -11,11 +11,12 @@ import math
 import pytest
 
 import kit
+from kit.bench.methods import Method
 from kit.demo.build import build_demo
 from kit.figures.cooling import cooling_curve, cooling_minutes, cooling_points
 from kit.figures.figure import Figure, series
 from kit.figures.made import meant_and_made
-from kit.figures.results import at_one_age, over_age
+from kit.figures.results import at_one_age, by_day, over_age
 from kit.formula.files import read_formula
 from kit.show import TOKENS, Table
 
@@ -60,6 +61,7 @@ def figures(comparison, source, at_72_h):
         at_one_age(comparison, comparison.result("pH", "24 h")),
         over_age(comparison, "viscosity"),
         over_age(comparison, "pH"),
+        by_day(comparison, comparison.result("viscosity", "72 h")),
         cooling_curve(batches[:3]),
         meant_and_made(source.batch("LIN-03/1")),
     ]
@@ -68,6 +70,11 @@ def figures(comparison, source, at_72_h):
 def trace(figure: Figure, name: str) -> dict:
     (found,) = [trace for trace in figure.traces if trace["name"].startswith(name)]
     return found
+
+
+def plain(value):
+    """plotly gives the two rows of a grouped axis as tuples or arrays."""
+    return value if isinstance(value, str | float | int) else list(value)
 
 
 def points(drawn: dict) -> list[tuple]:
@@ -93,7 +100,7 @@ def test_the_flagged_reading_is_hollow_and_in_no_mean(at_72_h):
     flagged = trace(at_72_h, "flagged")
     assert points(flagged) == [("LIN-05", 40600.0)]
     assert flagged["marker"]["symbol"].endswith("-open")
-    assert "LIN-05/1" in flagged["text"][0] and "101.5" in flagged["text"][0]
+    assert "LIN-05/1" in flagged["hovertext"][0] and "101.5" in flagged["hovertext"][0]
     assert 40600.0 not in trace(at_72_h, "batch")["y"] + trace(at_72_h, "single reading")["y"]
 
 
@@ -149,6 +156,113 @@ def test_the_scale_is_named_and_what_is_drawn_lies_inside_it(at_72_h):
     assert at_72_h.layout["xaxis"]["categoryarray"][0] == CONTROL
 
 
+def test_a_letter_beside_a_mark_leads_to_the_reason_under_the_figure(at_72_h):
+    letters = {}
+    for name in ("flagged", "not comparable"):
+        drawn = trace(at_72_h, name)
+        letters |= dict(zip(drawn["text"], zip(drawn["x"], drawn["y"], strict=True), strict=True))
+    assert set(letters) == {"a", "b", "c"}
+    told = {line[0]: line for line in at_72_h.footnotes if line[1:2] == ":"}
+    assert set(told) == set(letters)
+    wanted = {("LIN-05", 40600.0): "40 600", ("LIN-05", 42000.0): "42 000", ("LIN-01", 4900.0): "4900"}
+    for letter, (label, value) in letters.items():
+        assert told[letter].startswith(f"{letter}: {label}/1, {wanted[label, value]} mPa.s, ")
+    flagged = next(letter for letter, (_, value) in letters.items() if value == 40600)
+    assert "FLAGGED" in told[flagged] and "101.5" in told[flagged]
+    assert at_72_h.json()["layout"]["meta"]["kit"]["footnotes"] == list(at_72_h.footnotes)
+
+
+def test_each_label_says_how_many_batches_and_the_verdict_in_words(at_72_h):
+    """Against 15000 to 25000: 10800 and 29600 are outside; LIN-01 and LIN-05 have no value that counts."""
+    axis = at_72_h.layout["xaxis"]
+    told = {label: text.split("<br>") for label, text in zip(axis["tickvals"], axis["ticktext"], strict=True)}
+    assert told[CONTROL] == ["LIN-03", "LIN-06", "(control)", "n = 2 batches", "PASS"]
+    assert told["LIN-02"] == ["LIN-02", "n = 1 batch", "FAIL"]
+    assert told["LIN-04"][-1] == "FAIL" and told["LIN-07"][-1] == "PASS"
+    assert " ".join(told["LIN-05"]) == "LIN-05 no value 1 flagged 1 not comparable FLAGGED"
+    assert " ".join(told["LIN-01"]) == "LIN-01 no value 1 not comparable NOT TESTED"
+
+
+def test_the_method_line_names_the_age_and_the_spec_the_day_it_was_set_down(at_72_h):
+    """As the demo was built: method of the kit, window of 4 h, the study opened on 13 April 2026."""
+    assert at_72_h.subtitle == "viscosity: disc 5, 10 rpm, 60 s, 25 ± 0.5 degC, 100 mL jar, age 72 h ± 4 h"
+    (words,) = at_72_h.layout["annotations"]
+    assert words["text"].split("<br>") == ["spec", "15000 to 25000", "mPa.s", "at 72 h", "dated 2026-04-13"]
+
+
+# The control's band: mean of LIN-03 and LIN-06 on the ln scale, SD pooled over them and the six earlier batches.
+EARLIER_72_H = (44.0, 50.6, 46.8, 51.1, 43.5, 48.1)  # torque on disc 5, % of full scale, as entered
+
+
+def pooled_sd() -> float:
+    """Sum of squares about each version's mean, over 5 + 1 degrees of freedom."""
+    squares = 0.0
+    for torques in (EARLIER_72_H, (47.5, 50.2)):
+        logs = [math.log(torque) for torque in torques]
+        middle = math.fsum(logs) / len(logs)
+        squares += math.fsum((log - middle) ** 2 for log in logs)
+    return math.sqrt(squares / 6)
+
+
+def test_the_band_of_the_control_is_its_mean_less_and_plus_the_pooled_sd(at_72_h):
+    (band,) = [shape for shape in at_72_h.layout["shapes"] if shape.get("name") == "control ± pooled SD"]
+    middle = math.sqrt(19000 * 20080)
+    assert band["y0"] == pytest.approx(middle * math.exp(-pooled_sd()), rel=1e-9)
+    assert band["y1"] == pytest.approx(middle * math.exp(pooled_sd()), rel=1e-9)
+    assert 0.05 < pooled_sd() < 0.08
+    assert band["showlegend"] is True
+    (words,) = [line for line in at_72_h.footnotes if line.startswith("Grey band")]
+    assert "control LIN-03, LIN-06, mean ± 1 pooled SD of batches (6 df)" in words
+
+
+def test_without_a_version_made_twice_there_is_no_band_and_it_is_said(labbook, tmp_path):
+    formula = kit.open_source(labbook).trial("LIN-03").formula
+    with kit.new_labbook(tmp_path / "one.labbook") as book:
+        book.new_study("ONE", question="?", control="ONE-01", spec=formula.spec)
+        batch = book.start_batch(kit.plan_batch(formula, "100 g"), trial="ONE-01")
+        batch.finish(at="2026-03-02T12:00+01:00")
+        batch.read_ph("4.60", temp="25 degC", at="2026-03-03T12:00+01:00")
+        compared = kit.compare(book, ["ONE-01"])
+    figure = at_one_age(compared, compared.result("pH", "24 h"))
+    assert [shape for shape in figure.layout["shapes"] if shape.get("name")] == []
+    assert any("no version was made twice" in line or "no value that counts" in line for line in figure.footnotes)
+
+
+# ---------------------------------------------------------------- day by day
+
+
+def test_every_batch_stands_on_its_day_and_a_day_without_a_control_is_marked(comparison):
+    """Days as entered: LIN-01 to 03 on 13 April, LIN-04 to 06 on the 14th, LIN-07 alone on the 20th."""
+    figure = by_day(comparison, comparison.result("pH", "24 h"))
+    placed = {
+        batch: (trace["name"], day) for trace in figure.traces[1:] for day, batch in zip(*trace["x"], strict=True)
+    }
+    assert placed == {
+        "LIN-03/1": (f"{CONTROL} (control)", "2026-04-13"),
+        "LIN-06/1": (f"{CONTROL} (control)", "2026-04-14"),
+        "LIN-01/1": ("LIN-01", "2026-04-13"),
+        "LIN-02/1": ("LIN-02", "2026-04-13"),
+        "LIN-04/1": ("LIN-04", "2026-04-14"),
+        "LIN-05/1": ("LIN-05", "2026-04-14"),
+        "LIN-07/1": ("LIN-07", "2026-04-20 *"),
+    }
+    assert any(line.startswith("* ") and "2026-04-20" in line for line in figure.footnotes)
+    assert {row[4] for row in figure.table.rows if row[0] == "2026-04-20"} == {
+        "none: the day is not separated from the change"
+    }
+    looks = [(trace["marker"]["color"], trace["marker"]["symbol"]) for trace in figure.traces[1:]]
+    assert len(set(looks)) == len(looks)
+
+
+def test_days_stand_in_order_also_when_the_control_was_made_last(labbook):
+    """With LIN-07 of 20 April for a control, the 13th comes first: an axis takes the days as they come."""
+    compared = kit.compare(labbook, ["LIN-01", "LIN-04"], control="LIN-07")
+    figure = by_day(compared, compared.result("pH", "24 h"))
+    order = list(dict.fromkeys(day for trace in figure.traces for day in trace["x"][0]))
+    assert order == ["2026-04-13 *", "2026-04-14 *", "2026-04-20"]
+    assert {value for value in figure.traces[0]["y"]} == {None}
+
+
 # ---------------------------------------------------------------- over age
 
 
@@ -163,8 +277,10 @@ def test_a_line_joins_the_readings_of_one_batch_only(comparison):
         "LIN-07/1": (20.0, 41.0, 51.5, 53.8),
     }
     figure = over_age(comparison, "viscosity")
-    lines = {trace["name"]: trace for trace in figure.traces if "lines" in trace["mode"]}
-    assert set(lines) == set(torques)
+    drawn = {trace["name"]: trace for trace in figure.traces if trace["mode"] == "lines+markers"}
+    control = {"LIN-03/1", "LIN-06/1"}
+    assert set(drawn) == {f"{batch} (control)" if batch in control else batch for batch in torques}
+    lines = {name.split(" ")[0]: line for name, line in drawn.items()}
     for batch, values in torques.items():
         assert lines[batch]["y"] == pytest.approx([400 * torque for torque in values])
         assert lines[batch]["x"] == pytest.approx([1, 24, 72, 168][: len(values)], rel=0.05)
@@ -179,10 +295,55 @@ def test_left_out_readings_stand_beside_the_lines_and_on_none(comparison):
     flagged, grey = trace(figure, "flagged"), trace(figure, "not comparable")
     assert flagged["y"] == [40600.0]
     assert sorted(grey["y"]) == [2600.0, 4200.0, 4900.0, 5000.0, 42000.0, 43000.0]
-    assert flagged["mode"] == grey["mode"] == "markers"
+    assert "lines" not in flagged["mode"] + grey["mode"]
     assert flagged["marker"]["symbol"] == "circle-open" and grey["marker"]["color"] == GREY
     assert figure.json()["layout"]["xaxis"]["type"] == "log"
     assert "logarithmic" in figure.json()["layout"]["xaxis"]["title"]["text"]
+
+
+def test_fresh_readings_lie_on_the_shaded_part_of_the_time_axis_and_later_ones_beside_it(comparison):
+    """Readings within the hour are fresh, from 24 h on they are not. The axis runs over log10 of the ages."""
+    figure = over_age(comparison, "viscosity")
+    low, high = figure.layout["xaxis"]["range"]
+    (ground,) = [shape for shape in figure.layout["shapes"] if shape.get("yref") == "paper" and shape["type"] == "rect"]
+    assert (ground["xref"], ground["x0"], ground["y0"], ground["y1"]) == ("paper", 0, 0, 1)
+    places = {}
+    for drawn in figure.traces:
+        for age in drawn["x"]:
+            places[age] = (math.log10(age) - low) / (high - low)
+    assert all(0 < place < 1 for place in places.values())
+    fresh = {age for age, place in places.items() if place < ground["x1"]}
+    assert fresh == {age for age in places if age < 2} and len(fresh) >= 2
+    assert any(note["text"] == "fresh, not comparable<br>with later ages" for note in figure.layout["annotations"])
+
+
+def test_a_line_never_mixes_two_methods(tmp_path, labbook):
+    """The second method reads at 20 rpm; on a thinning gel that is another number: shown grey, joined by no line."""
+    formula = kit.open_source(labbook).trial("LIN-03").formula
+    other = {
+        "name": "viscosity at 20", "property": "viscosity", "unit": "mPa.s", "rpm": "20", "spindle": "disc 5",
+        "temp": {"value": "25", "tolerance": "0.5", "unit": "degC"}, "needs": ["rpm", "spindle"],
+    }  # fmt: skip
+    with kit.new_labbook(tmp_path / "two.labbook") as book:
+        book.new_study("TWO", question="?", control="TWO-01", spec=formula.spec, methods=[Method.read(other)])
+        book.add_instrument("VIS-1", kind="viscometer", constants={"disc 5": 4000})
+        batch = book.start_batch(kit.plan_batch(formula, "100 g"), trial="TWO-01")
+        batch.finish(at="2026-03-02T12:00+01:00")
+        told = {"spindle": "disc 5", "instrument": "VIS-1", "temp": "25 degC", "reading_time": "60 s"}
+        told |= {"container": "100 mL jar"}
+        for day, first, second in (("03", 16000, 9000), ("05", 19000, 11000)):
+            at = f"2026-03-{day}T12:00+01:00"
+            batch.read_viscosity(f"{first} mPa.s", torque_pct=first / 400, rpm=10, method="viscosity", at=at, **told)
+            batch.read_viscosity(
+                f"{second} mPa.s", torque_pct=second / 200, rpm=20, method="viscosity at 20", at=at, **told
+            )
+        compared = kit.compare(book, ["TWO-01"])
+    figure = over_age(compared, "viscosity")
+    (line,) = [trace for trace in figure.traces if trace["mode"] == "lines+markers"]
+    assert line["y"] == [16000.0, 19000.0]
+    grey = trace(figure, "not comparable")
+    assert sorted(grey["y"]) == [9000.0, 11000.0]
+    assert all("viscosity at 20" in words for words in grey["hovertext"])
 
 
 def test_a_property_nobody_read_draws_nothing(comparison):
@@ -262,9 +423,9 @@ def test_every_number_drawn_is_in_the_table(figures):
 def test_every_text_drawn_is_in_the_table(figures):
     for figure in figures:
         cells = {str(cell) for row in figure.table.rows for cell in row}
-        labels = {
-            value for trace in figure.traces for axis in ("x", "y") for value in trace[axis] if type(value) is str
-        }
+        drawn = [value for trace in figure.traces for axis in ("x", "y") for value in trace[axis]]
+        flat = [one for value in drawn for one in (value if isinstance(value, list) else [value])]
+        labels = {value.removesuffix(" *") for value in flat if type(value) is str}
         assert labels <= cells
 
 
@@ -273,7 +434,7 @@ def test_plotly_accepts_every_figure_as_it_stands(figures):
     for figure in figures:
         made = figure.plotly()
         assert len(made.data) == len(figure.traces)
-        assert [list(drawn.x) for drawn in made.data] == [trace["x"] for trace in figure.json()["data"]]
+        assert [[*map(plain, drawn.x)] for drawn in made.data] == [trace["x"] for trace in figure.json()["data"]]
         assert made.layout.meta["kit"]["summary"] == figure.summary
     with pytest.raises(ValueError, match="colr"):
         Figure("t", "s", [{"type": "scatter", "colr": 1}], {}, Table(("a",), []), "").plotly()

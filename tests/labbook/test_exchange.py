@@ -386,7 +386,7 @@ def test_what_is_not_there_and_what_is_only_a_part_is_said(book, tmp_path):
 def test_the_workbook_has_numbers_as_numbers_and_no_formula(book, tmp_path):
     export_xlsx(book, tmp_path / "t.xlsx")
     found = openpyxl.load_workbook(tmp_path / "t.xlsx")
-    assert found.sheetnames == ["trials", "batches", "weighings", "readings", "observations", "compositions"]
+    assert found.sheetnames == ["trials", "batches", "weighings", "readings", "observations", "compositions", "lots"]
     cells = [cell for sheet in found for row in sheet.iter_rows() for cell in row if cell.value is not None]
     assert not [cell for cell in cells if cell.data_type in ("f", "e")]
     notes = [row[-1] for row in found["observations"].iter_rows(min_row=2, values_only=True)]
@@ -397,6 +397,18 @@ def test_the_workbook_has_numbers_as_numbers_and_no_formula(book, tmp_path):
     first = dict(zip(head, [cell.value for cell in found["readings"][2]], strict=True))
     assert (first["value"], first["temperature [degC]"], first["property"]) == (4.5, 25, "pH")
     assert found["readings"].cell(2, head.index("value") + 1).number_format == "0.00"  # typed as 4.50
+
+
+def test_the_certificates_of_lots_are_a_table_of_their_own(book, tmp_path):
+    """As typed: active 81.2 %, good until the end of March 2027, which has 31 days."""
+    certificate = {"active": "81.2 %"}
+    book.add_lot("behentrimonium-chloride-80", "B-042", certificate=certificate, expiry="2027-03", supplier="=cmd|x")
+    export_xlsx(book.source(), tmp_path / "t.xlsx")
+    head, row = openpyxl.load_workbook(tmp_path / "t.xlsx")["lots"].iter_rows(values_only=True)
+    told = dict(zip(head, row, strict=True))
+    assert (told["material"], told["lot"], told["expiry"]) == ("behentrimonium-chloride-80", "B-042", "2027-03-31")
+    assert told["active [%]"] == 81.2 or "Behentrimonium Chloride 81.2" in told["parts [% w/w]"]
+    assert told["supplier"] == "=cmd|x"  # a text, see the test of formulas above
 
 
 def test_compositions_as_made_stand_beside_what_was_meant(book, tmp_path):

@@ -14,6 +14,7 @@ import pytest
 
 import kit
 from kit.demo.build import build_demo
+from kit.writeup.write_up import publish
 
 SOURCE = {"name": "source", "type": "path", "required": True, "help": "lab book or snapshot"}
 TRIAL = {"name": "trial", "type": "text", "required": True, "help": "such as LIN-03"}
@@ -132,6 +133,22 @@ def written(demo, tmp_path_factory: pytest.TempPathFactory):
     trial = kit.write_up(demo.labbook, demo.control, to=to, bundle=True)
     pair = kit.write_comparison(demo.labbook, [demo.control, demo.other], control=demo.control, to=to)
     return SimpleNamespace(trial=trial, pair=pair)
+
+
+@pytest.fixture(scope="session")
+def sheet(demo, tmp_path_factory: pytest.TempPathFactory):
+    """A blank batch sheet of the demo's control on one 0.01 g balance: 15 lines, 8 steps."""
+    given = {"trial": "LIN-03", "balances": ["0.01 g"]}
+    to = tmp_path_factory.mktemp("sheet")
+    return publish("batch_sheet", demo.labbook, ["LIN-03"], given, to=to, name="sheet", title="Batch sheet")
+
+
+@pytest.fixture(scope="session")
+def results(demo, tmp_path_factory: pytest.TempPathFactory):
+    """The results of all seven trials of the demo."""
+    trials = [f"LIN-0{number}" for number in range(1, 8)]
+    to = tmp_path_factory.mktemp("results")
+    return publish("trial_results", demo.labbook, trials, {"study": "LIN"}, to=to, name="results", title="Results")
 
 
 @pytest.fixture

@@ -206,6 +206,29 @@ def test_the_end_says_what_the_page_rests_on_and_how_far_that_goes():
     assert Tree(page_of("x")).text.count("NOT RECORDED") == 2  # neither snapshot nor version was given
 
 
+def test_a_figure_carries_its_method_line_and_its_footnotes_once_and_unobeyed():
+    """The drawing gives up its own title where the caption says it; typed text in a footnote is text."""
+    title, method = "Viscosity at 72 h: R&D?", "viscosity: disc 5, <10 rpm>"
+    drawn = "<b>Viscosity at 72 h: R&amp;D?</b><br><span style='x'>viscosity: disc 5, &lt;10 rpm&gt;</span>"
+    meta = {"kit": {"title": title, "subtitle": method, "footnotes": ["a: LIN-05/1, <img src=x>"]}}
+    page = page_of(figure(LINE, title=drawn, meta=meta))
+    assert page.count("Viscosity at 72 h: R&amp;D?") == 2  # the caption, and the words for who does not see it
+    assert '<span class="method">viscosity: disc 5, &lt;10 rpm&gt;</span>' in page
+    assert '<ul class="footnotes"><li>a: LIN-05/1, &lt;img src=x&gt;</li></ul>' in page
+    (layout,) = [json.loads(text)["layout"] for text in re.findall(r'data-figure="[^"]*">(.*?)</script>', page)]
+    assert "title" not in layout
+
+
+def test_a_sheet_says_so_and_has_its_origin_in_one_line():
+    notebook = executed("x")
+    notebook["metadata"]["kit"]["layout"] = "sheet"
+    options = {"title": "T", "provenance": {"kit_version": "0.1.0"}, "cautions": [], "heads": {}}
+    page = make_page(notebook, **options)
+    assert '<body data-ready="true" class="sheet">' in page
+    assert f'<p class="stamp">Kit 0.1.0; SHA-256: template {"ab" * 8}, snapshot NOT RECORDED</p>' in page
+    assert 'class="stamp"' not in make_page(executed("x"), **options)
+
+
 def test_code_is_not_shown_and_printed_text_is():
     page = page_of({"output_type": "stream", "name": "stdout", "text": "smallest \x1b[1mdifference\x1b[0m <1>\n"})
     assert "secret_code" not in page and "<pre>smallest difference &lt;1&gt;</pre>" in page

@@ -82,7 +82,15 @@ def test_the_result_is_a_valid_notebook_with_a_block_of_its_own_and_no_trace_of_
     notebook = run_template(template, LEAST, workdir=tmp_path).notebook
     nbformat.validate(notebook)
     assert set(notebook.metadata) == {"kernelspec", "language_info", "kit"}
-    assert set(notebook.metadata.kit) == {"template", "title", "question", "template_sha256", "parameters", "packages"}
+    assert set(notebook.metadata.kit) == {
+        "template",
+        "title",
+        "question",
+        "layout",
+        "template_sha256",
+        "parameters",
+        "packages",
+    }
     assert notebook.metadata.kit.parameters == LEAST
     assert notebook.metadata.kit.packages["papermill"].startswith("2.")
     ids = [cell.id for cell in notebook.cells]

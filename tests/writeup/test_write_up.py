@@ -24,6 +24,7 @@ from kit.errors import KitError
 from kit.formula.files import read_formula
 from kit.labbook.printed_heads import read_heads
 from kit.writeup.trial_report import STATUS
+from kit.writeup.write_up import publish
 
 ROOT = Path(kit.__file__).parents[1]
 PARTS = (".html", ".ipynb", ".snapshot.json", ".zip")
@@ -239,6 +240,54 @@ def test_a_page_of_six_figures_stays_below_a_megabyte_and_carries_its_cautions(w
 def test_the_snapshot_gives_the_page_again(written, tmp_path):
     again = kit.write_up(written.trial.snapshot, "LIN-03", to=tmp_path, bundle=True)
     assert files(again.page.parent) == files(written.trial.page.parent)
+
+
+# ---------------------------------------------------------------- the label, the cost, the tip speed
+
+
+def test_the_label_is_that_of_the_meant_formula_and_says_what_as_made_would_change(demo, written, page, tmp_path):
+    """LIN-03/1 took 13.80 g of glycerin for 12.00 g: 3.95 %, still below cetearyl alcohol at 4.75 %: no change."""
+    made = page.read(written.trial.page)
+    rows = made.table("List of ingredients")[1:]
+    shares = [float(row[2]) for row in rows]
+    assert [row[1] for row in rows][:5] == [
+        "Aqua", "Cetearyl Alcohol", "Glycerin", "Caprylic/Capric Triglyceride", "Behentrimonium Chloride"
+    ]  # fmt: skip
+    above = [share for share in shares if share >= 1]
+    assert above == sorted(above, reverse=True) and shares[: len(above)] == above  # Article 19(1)(g)
+    assert "Ingredients: Aqua, Cetearyl Alcohol, Glycerin" in made.text
+    assert "by the meant formula" in made.text and "draft for a qualified person" in made.text
+    assert "LIN-03/1, as made" in made.text and "LIN-06/1, as made" not in made.text
+    assert "As made: the label and the coded limits would be the same." in made.text
+
+
+def test_the_speed_of_the_combination_has_its_tip_speed(written, page):
+    """25 mm, 6500 rpm: pi x 0.025 x 6500 / 60 = 8.508 m/s."""
+    rows = page.read(written.trial.page).table("LIN-03/1: steps as done")[1:]
+    (combined,) = [row[2] for row in rows if row[1].startswith("combine")]
+    assert "6500 rpm (8.5 m/s at the tip)" in combined
+
+
+def test_versions_side_by_side_have_a_cost_when_prices_are_given(demo, tmp_path, page):
+    """Only cetearyl alcohol has a price: 5.00 % of 4.20 EUR/kg is 0.21, 6.00 % is 0.252; the others are not zero."""
+    prices = tmp_path / "own prices.toml"
+    row = 'material = "cetearyl-alcohol"\nper_kg = "4.20"\ncurrency = "EUR"\ndate = "2026-11-01"\n'
+    prices.write_text(f"[[price]]\n{row}", encoding="utf-8")
+    given = {"trials": ["LIN-03", "LIN-04"], "control": "", "materials": str(prices)}
+    made = publish(
+        "compare_versions", demo.labbook, ["LIN-03", "LIN-04"], given, to=tmp_path, name="cost", title="Cost"
+    )
+    rows = {row[0]: row[1:] for row in page.read(made.page).table("LIN:")[1:]}
+    assert rows["materials for 1 kg, as meant"] == [
+        "at least 0.21 EUR/kg (14 lines without a price)", "at least 0.25 EUR/kg (14 lines without a price)"
+    ]  # fmt: skip
+    assert str(tmp_path) not in made.page.read_text(encoding="utf-8")
+    assert "own prices.toml" in made.page.read_text(encoding="utf-8")
+
+
+def test_without_prices_the_cost_is_a_dash_with_the_reason(written, page):
+    rows = {row[0]: row[1:] for row in page.read(written.pair.page).table("LIN:")[1:]}
+    assert rows["materials for 1 kg, as meant"] == ["– (no prices given)"] * 2
 
 
 # ---------------------------------------------------------------- what is absent

@@ -1,4 +1,4 @@
-"""The demo's two pages in a real browser with every request refused. Referees: Chromium, and axe-core if installed."""
+"""The demo's pages in a real browser with every request refused. Referees: Chromium, and axe-core if installed."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ def browser(chromium):
         engine.close()
 
 
-@pytest.fixture(params=["trial", "pair"])
-def shown(request, browser, written):
+@pytest.fixture(params=["trial", "pair", "results"])
+def shown(request, browser, written, results):
     """One of the pages, drawn, with what it asked for and what it complained of."""
-    made = getattr(written, request.param)
+    made = results if request.param == "results" else getattr(written, request.param)
     context = browser.new_context(viewport={"width": 1366, "height": 900}, offline=True)
     opened, asked, said = context.new_page(), [], []
 
@@ -49,7 +49,7 @@ def test_every_figure_has_drawn_marks_and_nothing_is_asked_of_the_network(shown,
     )
     # Every point and bar that the data hold has its mark: plotly gives each the class `point`.
     held = [
-        sum(len(trace["x"]) for trace in figure["data"] if "markers" in trace.get("mode", "") or trace["type"] == "bar")
+        sum(len(trace["y"]) for trace in figure["data"] if "markers" in trace.get("mode", "") or trace["type"] == "bar")
         for figure in page.read(made.page).figures
     ]
     assert len(drawn) == made.figures == len(held)

@@ -1,0 +1,26 @@
+"""A study's spec as the rows of a table: the day it was set down, then a row a line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from kit.formula.model import SpecLine
+from kit.labbook.view import StudyView
+from kit.writeup.report_formula import NOT_RECORDED
+
+
+def spec_rows(study: StudyView) -> Iterator[tuple[str, object]]:
+    """The rows "spec dated" and "spec", one a line of it."""
+    if not study.spec:
+        yield "spec", NOT_RECORDED
+        return
+    yield "spec dated", study.spec_dated
+    for line in study.spec:
+        yield "spec", spec_words(line)
+
+
+def spec_words(line: SpecLine) -> str:
+    """A line of a spec in words: property, limits, age, method."""
+    age = f" at {line.age}" if line.age else ""
+    method = f", {line.method}" if line.method else ""
+    return f"{line.property}: {line.words()}{age}{method}"
