@@ -83,6 +83,8 @@ class Table:
     def __str__(self) -> str:
         return self.text()
 
+    __repr__ = __str__
+
     def html(self) -> str:
         """The table as an HTML fragment with inline style."""
         ident = self.key or "t-" + hashlib.sha256(self.text().encode()).hexdigest()[:10]
@@ -168,6 +170,8 @@ class Block:
 
     def __str__(self) -> str:
         return "\n\n".join(str(part) for part in self.parts)
+
+    __repr__ = __str__
 
 
 def paragraph(text: object) -> str:

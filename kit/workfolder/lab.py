@@ -23,7 +23,6 @@ from pathlib import Path
 from kit.errors import KitError
 
 LOOPBACK = "127.0.0.1"
-FIRST_PORT, LAST_PORT = 8888, 8987
 _START_S, _STOP_S = 90.0, 20.0
 
 # Settings of the page. Without the first it asks whether to fetch news, and offers a page on the network.
@@ -59,7 +58,7 @@ def open_lab(
     Parameters
     ----------
     folder : str or Path   An existing folder; nothing above it is shown.
-    port : int             Of this computer, 1024 to 65535; the first free one from 8888 when omitted.
+    port : int             Of this computer, 1024 to 65535; a free one when omitted.
     browser : bool         Whether to open the browser.
     say, caution : callable   Take the address and the closing words; what is unsafe about the folder.
 
@@ -172,11 +171,9 @@ def _require_jupyterlab() -> None:
 
 def _port(wanted: int | None) -> int:
     if wanted is None:
-        for port in range(FIRST_PORT, LAST_PORT + 1):
-            if _is_free(port):
-                return port
-        raise KitError(f"no port from {FIRST_PORT} to {LAST_PORT} is free", mend="name one with --port",
-                       code="lab.port_taken")  # fmt: skip
+        with socket.socket() as trial:  # any free one: two that start at once do not get in each other's way
+            trial.bind((LOOPBACK, 0))
+            return trial.getsockname()[1]
     if not 1024 <= wanted <= 65535:
         raise KitError(f"the port is {wanted}", where="--port", allowed="1024 to 65535", mend="name another",
                        code="lab.port")  # fmt: skip
@@ -234,14 +231,17 @@ def _end(server: subprocess.Popen) -> None:
 
 
 def _address_when_up(server: subprocess.Popen, runtime: Path) -> str:
-    """A server that listens writes a file of its own about itself, address and token in it."""
+    """A server writes a file about itself, address and token in it, a moment before it listens."""
     end = time.monotonic() + _START_S
     while time.monotonic() < end:
         if server.poll() is not None:
             raise _ended(server)
         for found in runtime.glob("jpserver-*.json"):
-            with suppress(ValueError):  # seen while it is being written
-                return address(json.loads(found.read_text(encoding="utf-8")))
+            with suppress(ValueError, OSError):  # seen while it is being written; not listening yet
+                information = json.loads(found.read_text(encoding="utf-8"))
+                told = address(information)
+                socket.create_connection((LOOPBACK, information["port"]), timeout=2).close()
+                return told
         time.sleep(0.1)
     raise KitError(
         f"JupyterLab did not start within {_START_S:.0f} s; it was ended",

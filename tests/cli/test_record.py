@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 import kit
+from kit.labbook.store import Store
 
 
 def dump(path: Path) -> list[str]:
@@ -46,6 +47,15 @@ class TestCheck:
         assert code == 1
         assert "[labbook.edited]" in out
         assert "[labbook.unguarded]" in out
+
+    def test_names_an_entry_that_another_program_made(self, run, book):
+        """Well chained, but not of the form of its kind: a weighing without a mass."""
+        with Store.open(book) as store:
+            store.append("batch/LIN-03/1", "weigh", {"material": "glycerin"}, stream_kind="batch")
+        code, out, err = run("labbook", "check", book)
+        assert (code, err) == (1, "")
+        assert "[labbook.entry_form]" in out
+        assert out.count("\n") == 2  # the line of counts and this one problem
 
     def test_against_a_page_printed_before(self, run, book):
         code, _, err = run("write-up", book, "LIN-03")
