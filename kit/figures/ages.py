@@ -45,9 +45,10 @@ def over_age(comparison: Comparison, property: str) -> Figure | None:
     polygon = control_polygon(alike)
     traces = [*([polygon] if polygon else [])]
     control = {value.batch for result in alike for value in result.arms[0].batch_values}
+    looks = _looks(comparison)
     traces += [
-        _batch_line(index, f"{batch} (control)" if batch in control else batch, rows)
-        for index, (batch, rows) in enumerate(points.items())
+        _batch_line(looks[batch], f"{batch} (control)" if batch in control else batch, rows)
+        for batch, rows in points.items()
     ]
     traces += left_out_traces([(_age(item), item) for item in left if _age(item) is not None], notes)
     drawn = [value for trace in traces for value in trace["y"]]
@@ -115,8 +116,13 @@ def _age(item: LeftOut) -> float | None:
     return None if item.reading.age_h is None else float(item.reading.age_h)
 
 
-def _batch_line(index: int, batch: str, points: list[tuple[float, float]]) -> dict:
-    look = series(index)
+def _looks(comparison: Comparison) -> dict[str, dict[str, str]]:
+    """Colour and marker of a batch's version, the same in every figure; batches of one version differ in their line."""
+    batches = [(place, batch.name) for place, arm in enumerate(comparison.arms) for batch in arm.batches]
+    return {name: {**series(place), "dash": series(order)["dash"]} for order, (place, name) in enumerate(batches)}
+
+
+def _batch_line(look: dict[str, str], batch: str, points: list[tuple[float, float]]) -> dict:
     return {
         "type": "scatter",
         "mode": "lines+markers",

@@ -290,6 +290,21 @@ def test_a_line_joins_the_readings_of_one_batch_only(comparison):
     )
 
 
+def test_a_version_looks_the_same_in_every_figure_and_its_batches_differ_in_their_line(comparison):
+    """Of LIN-01 no viscosity is comparable, so that its line is missing in one figure and not in the other."""
+    ph, viscosity = ({one["name"]: one for one in over_age(comparison, name).traces} for name in ("pH", "viscosity"))
+    assert "LIN-01/1" in ph and "LIN-01/1" not in viscosity
+    both = [name for name in ph if name.startswith("LIN") and name in viscosity]
+    assert len(both) > 5
+    for name in both:
+        assert ph[name]["marker"] == viscosity[name]["marker"]
+        assert ph[name]["line"] == viscosity[name]["line"]
+    first, second = ph["LIN-03/1 (control)"], ph["LIN-06/1 (control)"]
+    assert (first["marker"], first["line"]["color"]) == (second["marker"], second["line"]["color"])
+    assert first["line"]["dash"] != second["line"]["dash"]
+    assert len({ph[name]["marker"]["symbol"] for name in ph if name.startswith("LIN")}) == 6  # versions
+
+
 def test_left_out_readings_stand_beside_the_lines_and_on_none(comparison):
     figure = over_age(comparison, "viscosity")
     flagged, grey = trace(figure, "flagged"), trace(figure, "not comparable")
