@@ -59,7 +59,8 @@ def amine_meq_per_100g(composition: Composition) -> Decimal | None:
 def acid_meq_per_100g(composition: Composition) -> Decimal | None:
     """Protons the acids give up to an amine: those with a pKa below 5; None when a fact is not known. [meq/100 g]
 
-    Acids are the substances of that category and any other, such as a preservative, that states its acid groups.
+    Acids are the substances of that category and any other, such as a preservative, that states its acid groups; an
+    alkaline chelator states a negative number, the protons it takes.
     """
     total = Decimal(0)
     for share in composition.shares().values():
@@ -83,7 +84,7 @@ def acid_groups(substance: Substance) -> int | None:
 def base_meq_per_100g(composition: Composition) -> Decimal | None:
     """Protons the bases take before the amine does, one a molecule: hydroxides, arginine. [meq/100 g]
 
-    Alkaline chelators and salts take some too; they are not counted.
+    Salts of weak acids take some too, below the pH at which an amine is neutralised; they are not counted.
     """
     amounts = [mmol_per_100g(share.substance, share.pct) for share in shares_of(composition, "base")]
     return None if any(amount is None for amount in amounts) else sum(amounts, Decimal(0))

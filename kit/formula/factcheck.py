@@ -12,6 +12,7 @@ CATEGORIES = (
     "water",
     "humectant",
     "thickener",
+    "starch",
     "cationic polymer",
     "cationic surfactant",
     "amine surfactant",
@@ -40,7 +41,7 @@ ROLES = ("active", "carrier", "solvent", "preservative", "water", "co-emulsifier
 PHASES = ("water", "oil", "cool-down", "adjust")
 SURFACTANT_CLASSES = ("esterquat", "amidoamine", "monoalkyl quat", "dialkyl quat")
 CLASSED = ("cationic surfactant", "amine surfactant")
-PRACTICE_FACTS = ("use_range", "heat_max")
+PRACTICE_FACTS = ("use_range", "heat_max", "melt_min", "ph_window")
 
 # Each fact is kept in one unit; a heat limit in degF read as degC would be no limit at all.
 _MATERIAL_UNITS = dict.fromkeys(MATERIAL_FACTS, "%") | {

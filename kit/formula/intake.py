@@ -19,7 +19,7 @@ from kit.formula.intake_columns import all_words, name_columns
 from kit.formula.intake_names import Resolution
 from kit.formula.intake_numbers import read_total
 from kit.formula.intake_phases import phases_of
-from kit.formula.intake_preview import NOT_IN_SHEETS, FormulaPreview, PreviewRow
+from kit.formula.intake_preview import FormulaPreview, PreviewRow
 from kit.formula.intake_rows import HEADING, LEFT_OUT, LINE, TOTAL, UNCLEAR, Entry, RowReader
 from kit.formula.intake_sheet import Found, Sheet, read_cell, read_lines, refuse_unclear, understood
 from kit.formula.intake_totals import check_totals, compare_masses
@@ -215,7 +215,7 @@ def _assembled(
         unknown=tuple(found.unknown),
         formula=Formula(name, version, product, phases, library=sheet.resolver.library) if phases else None,
         column_map=sheet.columns,
-        assumed=(*sheet.assumed, *shares.words, *phase_words, *_above(sheet.table), NOT_IN_SHEETS),
+        assumed=(*sheet.assumed, *shares.words, *phase_words, *_above(sheet.table, name)),
         library=sheet.resolver.library,
         _cells=found.unknown,
     )
@@ -261,17 +261,22 @@ def _row(entry: Entry, found: Found, shares: Shares, phase: str) -> PreviewRow:
 
 
 def _title(table: RawTable) -> str:
-    """What the first row above the header calls the formula."""
+    """What the first row above the header calls the formula; a row of several cells is a header in two rows."""
     for row in table.above:
-        text = " | ".join(cell for cell in row.cells if cell)
-        text = _TITLE.sub("", text)
-        return text if len(text) <= 80 and re.search(r"[^\W\d_]", text) else ""
+        cells = [cell for cell in row.cells if cell]
+        text = _TITLE.sub("", " | ".join(cells))
+        if "|" in text or len(text) > 80 or not re.search(r"[^\W\d_]", text):
+            return ""
+        return text
     return ""
 
 
-def _above(table: RawTable) -> tuple[str, ...]:
+def _above(table: RawTable, name: str) -> tuple[str, ...]:
     texts = ["; ".join(cell for cell in row.cells if cell) for row in table.above]
-    return (f"rows above the header, not kept: {' / '.join(texts)}",) if texts else ()
+    used = bool(texts) and name == _title(table)
+    kept = (f"name of the formula, from above the header: {name}",) if used else ()
+    rest = texts[1:] if used else texts
+    return (*kept, f"rows above the header, not kept: {' / '.join(rest)}") if rest else kept
 
 
 def _columned(text: str) -> str:

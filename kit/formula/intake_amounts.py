@@ -93,6 +93,8 @@ def _units(amounts: Mapping[int, Amount], column: str) -> Shares:
         common = max(sorted(said), key=list(stated.values()).count)
         odd = [row for row, unit in stated.items() if unit and unit != common]
         return Shares(refused=tuple(_odd_unit(row, stated[row], common, column) for row in odd))
+    if not stated:
+        return Shares(words=("%",))  # a q.s. line alone
     bare = [row for row, unit in stated.items() if not unit]
     if said and not bare:
         return Shares(words=(next(iter(said)),))

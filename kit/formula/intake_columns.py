@@ -161,6 +161,29 @@ def amount_role(header: str) -> Role | None:
     return Role("amount") if not unit else None
 
 
+def with_unit_row(table: RawTable) -> tuple[RawTable, tuple[str, ...]]:
+    """The table with the units of a second header row put into the headers: "Amount" above "% w/w" is "Amount (% w/w)".
+
+    Returns
+    -------
+    tuple   The table, and what was done in words; both as they were where the first row is no row of units.
+    """
+    first = table.rows[0].cells if table.rows else ()
+    units = {place: cell for place, cell in enumerate(first) if not is_blank(cell)}
+    heads = {place: table.header[place] for place in units if place < len(table.header)}
+    if not units or len(heads) < len(units) or not all(_is_unit_of(heads[place], units[place]) for place in units):
+        return table, ()
+    header = tuple(f"{cell} ({units[place]})" if place in units else cell for place, cell in enumerate(table.header))
+    return replace(table, header=header, rows=table.rows[1:]), ("the row below the header holds units",)
+
+
+def _is_unit_of(header: str, cell: str) -> bool:
+    """Whether a cell is the unit of a column that without it is one of amounts."""
+    role = amount_role(f"{header} ({cell})")
+    bare = amount_role(header)
+    return role is not None and role.field != "amount" and (bare is None or bare.field == "amount")
+
+
 def propose_columns(table: RawTable) -> tuple[ColumnMap, tuple[str, ...]]:
     """A column map for a formula sheet, with a reason for every column.
 
@@ -216,7 +239,7 @@ def check_columns(columns: ColumnMap, table: RawTable) -> dict[int, str]:
     if not set(fields) & set(AMOUNTS):
         _refuse_without_amounts(table)
     if not set(fields) & set(NAMES):
-        raise _columns(table, "no column names the materials", "RM no., trade name, material, INCI")
+        raise _columns(table, "no column names the materials", "RM no., trade name, material, INCI", "name")
     twice = next((field for field in fields if fields.count(field) > 1), "")
     if twice:
         raise _columns(table, f"two columns fill the field {twice!r}", "one column a field")
@@ -320,15 +343,18 @@ def _refuse_without_amounts(table: RawTable) -> None:
             mend="turn each volume into a mass with the density of the material; % v/v is never % w/w",
             code="intake.volume",
         )
-    raise _columns(table, "no column holds amounts", "%, % w/w, g, g per batch, amount (g)")
+    raise _columns(table, "no column holds amounts", "%, % w/w, g, g per batch, amount (g)", "pct")
 
 
-def _columns(table: RawTable, what: str, allowed: str) -> FormulaError:
+def _columns(table: RawTable, what: str, allowed: str, field: str = "pct") -> FormulaError:
+    named = [cell for cell in table.header if cell]
+    example = next((cell for cell in reversed(named) if cell.isprintable() and '"' not in cell), "LIN-02")
     return FormulaError(
         f"{what}; the columns are {', '.join(map(repr, filter(None, table.header)))}",
         where=table.name,
         allowed=f"headers such as {allowed}",
-        mend='head the columns so, or say what they mean with a column map: columns = {"LIN-02" = "pct", ...}',
+        mend="head the columns so, or say what they mean with a column map: "
+        f'columns = {{"{example}" = "{field}", ...}}',
         code="intake.columns",
     )
 

@@ -22,6 +22,8 @@ _COMMON = {
     **dict.fromkeys(("demineralised water", "demineralized water", "di water", "eau déminéralisée"), "water"),
     **dict.fromkeys(("parfüm", "parfümöl", "perfume", "perfume oil", "fragrance oil"), "parfum"),
 }
+# Marks of a footnote behind a name: "Glycerin*", "Aqua¹".
+_FOOTNOTE = re.compile(r"\s*[*†‡§¹²³⁴⁵⁶⁷⁸⁹]+$")
 _BRACKETS = re.compile(r"\s*\(([^()\d%]*)\)")
 
 
@@ -144,6 +146,7 @@ def _spellings(text: str) -> list[str]:
 
     Brackets with a number in them hold a strength and are kept: 77 % is not 80 %.
     """
+    text = _FOOTNOTE.sub("", text.strip())
     bare = _BRACKETS.sub("", text).strip()
     inside = _BRACKETS.findall(text) if _BRACKETS.sub("", text) != text else []
     tries = [text, bare, *(inside if text.rstrip().endswith(")") else []), *(bare.split("/") if "/" in bare else [])]

@@ -149,7 +149,8 @@ class FormulaPreview:
         return self._block()._repr_html_()
 
     def __str__(self) -> str:
-        return str(self._block())
+        parts = self._block().parts
+        return "\n\n".join("\n".join(map(str, part.parts)) if isinstance(part, Block) else str(part) for part in parts)
 
     __repr__ = __str__
 

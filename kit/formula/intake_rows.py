@@ -100,7 +100,7 @@ class RowReader:
         return [
             _left_out(entry)
             if (entry.kind == UNCLEAR and not first < at < last)
-            or (entry.kind == HEADING and at > last and not entry.amounts)
+            or (entry.kind == HEADING and at > last and not _has_number(entry))
             else entry
             for at, entry in enumerate(found)
         ]
@@ -194,6 +194,11 @@ class RowReader:
         self.phase = name
         if kind:
             self.kinds.setdefault(name, kind)
+
+
+def _has_number(entry: Entry) -> bool:
+    """Whether a heading states an amount, which is then the total of its phase."""
+    return any(any(letter.isdigit() for letter in amount) for amount in entry.amounts.values())
 
 
 def _left_out(entry: Entry) -> Entry:

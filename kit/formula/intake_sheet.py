@@ -8,13 +8,21 @@ from decimal import Decimal
 
 from kit.errors import FormulaError, KitError
 from kit.formula.intake_amounts import Refusal
-from kit.formula.intake_columns import AMOUNTS, check_columns, propose_by_content, propose_columns, without_header
+from kit.formula.intake_columns import (
+    AMOUNTS,
+    check_columns,
+    propose_by_content,
+    propose_columns,
+    with_unit_row,
+    without_header,
+)
 from kit.formula.intake_names import Resolution, Resolver, user_words
 from kit.formula.intake_numbers import Amount, Marks, find_marks, is_amount, read_amount
 from kit.formula.intake_rows import UNCLEAR, Entry
 from kit.formula.library import Library
 from kit.tabular import ColumnMap, RawTable
 
+_MOST = Decimal(10) ** 9  # a thousand tonnes in grams: beyond it a cell holds no amount
 _YES = ("x", "✓", "yes", "ja", "oui", "true", "1", "q.s.", "qs", "qsp", "100")
 
 
@@ -86,6 +94,7 @@ def understood(
     for name, key in own.items():
         library.find(key, where=f"materials, {name!r}")
     resolver = Resolver(library, user_words(own))
+    table, unit_row = with_unit_row(table)
     if given is None:
         table, columns, reasons = _proposed(table, resolver)
     else:
@@ -95,7 +104,7 @@ def understood(
     words = {**columns.words, **({"material": own} if own else {})}
     columns = replace(columns, words=words, decimal_mark=marks.mark if marks.declared else columns.decimal_mark)
     said = () if table.typed and marks.mark == "." else (f"decimal mark: {marks.words()}",)
-    return Sheet(table, columns, places, resolver, marks, (*table.assumed, *reasons, *said))
+    return Sheet(table, columns, places, resolver, marks, (*table.assumed, *unit_row, *reasons, *said))
 
 
 def _proposed(table: RawTable, resolver: Resolver) -> tuple[RawTable, ColumnMap, tuple[str, ...]]:
@@ -159,6 +168,14 @@ def _amount(entry: Entry, sheet: Sheet, where: str) -> Amount:
             code="intake.amount_missing",
         )
     amount = read_amount(text, sheet.unit(record), _marks_of(entry, record, sheet.marks), where)
+    if amount.value is not None and amount.value > _MOST:
+        raise FormulaError(
+            f"{text!r} is no amount of a formula",
+            where=where,
+            allowed="% w/w, or the mass of a batch",
+            mend="correct it",
+            code="formula.value",
+        )
     if entry.numbers and record in entry.numbers and amount.value is not None:
         amount = replace(amount, value=_two_places(amount.value))
     return replace(amount, qs=True) if marked else amount

@@ -74,7 +74,7 @@ class Label:
                 item.name,
                 plain(item.pct.normalize()),
                 plain(item.threshold),
-                Cell("named", "strong") if item.named else Cell("not named", "quiet"),
+                self._allergen_words(item),
                 ", ".join(item.brought_by),
             )
             for item in self.allergens
@@ -85,6 +85,12 @@ class Label:
             title="Fragrance allergens known, all sources summed",
             numeric=frozenset({1, 2}),
         )
+
+    def _allergen_words(self, item: AllergenContent) -> Cell:
+        """Whether it is named; at or below its threshold it may stand on the list all the same, as an ingredient."""
+        if item.named:
+            return Cell("named", "strong")
+        return Cell("listed as an ingredient" if item.name in self.names else "not named", "quiet")
 
     def _shown(self, entry: LabelEntry) -> str:
         """The content, with as many digits as it takes for 0.9996 not to read like the 1 % it is below."""

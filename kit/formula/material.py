@@ -21,9 +21,10 @@ class Material:
 
     `made_from` is set for a lab-made stock solution: the materials it is mixed from, in % w/w. `origin` is "kit", or
     the materials file whose row it is; `origins` names the file of each single fact that was overruled. `use` is the
-    class of the trade it belongs to and `practice` the facts stated once for that class: `use_range` and `heat_max`
-    are the form's own where it has them, else those. `fragrance_limit` is the largest share in the product that the
-    certificate of a fragrance allows. `lot` is set where the parts are those of a lot's certificate.
+    class of the trade it belongs to and `practice` the facts stated once for that class: `use_range`, `heat_max`,
+    `melt_min` and `ph_window` are the form's own where it has them, else those. `fragrance_limit` is the largest share
+    in the product that the certificate of a fragrance allows. `lot` is set where the parts are those of a lot's
+    certificate.
     """
 
     key: str

@@ -79,6 +79,7 @@ class FormulaModel:
     why : str                Why it was changed.
     absorbed_by : str        Who made room for the change: "water", "proportional" or the key of a line.
     file : str               Name of the file it was read from; a changed formula has none.
+    typed : str              Text of the file that it, or the version it came from, was read from: for its comments.
     """
 
     name: str
@@ -93,6 +94,7 @@ class FormulaModel:
     absorbed_by: str = ""
     file: str = field(default="", compare=False, repr=False)
     library: Library | None = field(default=None, compare=False, repr=False)
+    typed: str = field(default="", compare=False, repr=False)
 
     def placed_lines(self) -> Iterator[tuple[Phase, Line]]:
         """Every line with its phase, in order."""

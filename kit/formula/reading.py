@@ -19,6 +19,7 @@ Made = TypeVar("Made", bound=FormulaModel)
 _FORMULA_KEYS = {"name", "version", "product", "note", "why", "parent", "absorbed_by", "spec", "phase", "step"}
 _SPEC_KEYS = {"property", "low", "high", "unit", "allowed", "method", "age"}
 _LINE_KEYS = {"material", "pct", "qs", "why"}
+_MOST_PCT = 1000  # a decimal slipped by one place is for the review to tell; beyond it nothing can be reckoned
 _STEP_KEYS = {"do", "phase", "temp", "temps", "rpm", "minutes", "text"}
 
 
@@ -105,6 +106,7 @@ def read_as(make: type[Made], text: str, library: Library, *, where: str = "form
         note=str(table.get("note", "")),
         absorbed_by=str(table.get("absorbed_by", "")),
         library=library,
+        typed=text,
     )
 
 
@@ -136,9 +138,9 @@ def _line(row: Mapping, library: Library, where: str) -> Line:
             code="formula.value",
         )
     pct = None if qs else percent(row["pct"], where=where)
-    if pct is not None and pct < 0:
+    if pct is not None and not 0 <= pct <= _MOST_PCT:
         raise FormulaError(
-            f"the percentage is negative: {pct}",
+            f"the percentage is {'negative' if pct < 0 else 'no percentage of a formula'}: {pct}",
             where=where,
             allowed="0 to 100",
             mend="correct it",

@@ -83,7 +83,9 @@ class Shelf:
             laid = _laid(shelf, name, key, row, body, where, origin)
             guarded(lambda row, where=where: check(row, where), laid.fields, where)
             if name in shelf:
-                self.overrulings += _overrulings(name, shelf[name].fields, laid.fields, origin)
+                known = shelf[name].fields
+                told = guarded(lambda row, k=known, n=name: list(_overrulings(n, k, row, origin)), laid.fields, where)
+                self.overrulings += told
             shelf[name] = laid
 
     def _lay_practice(self, table: Mapping, origin: str) -> None:
@@ -91,7 +93,11 @@ class Shelf:
             where = f"{origin}, practice {name}"
             guarded(lambda row, where=where: check_practice(row, where), row, where)
             if name in self.practice:
-                self.overrulings += _overrulings(f"class {name}", self.practice[name].fields, row, origin)
+                known = self.practice[name].fields
+                told = guarded(
+                    lambda row, k=known, n=name: list(_overrulings(f"class {n}", k, row, origin)), row, where
+                )
+                self.overrulings += told
             self.practice[name] = Row(row, where, origin)
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
-from kit.errors import FormulaError
+from kit.errors import FormulaError, MaterialError
 from kit.formula.composition import apportion
 from kit.formula.diffs import FormulaDiff, LineChange, diff, edited_under_label
 from kit.formula.lines import Edit, Place, decimals, rebuilt, resolved
@@ -178,12 +178,22 @@ def _scaled(free: dict[Place, Decimal], taken: Decimal, title: str) -> dict[Plac
     return dict(zip(free, apportion(shares, before - taken, places), strict=True))
 
 
+def _key_of(formula: FormulaModel, absorb: str) -> str:
+    """Key of the material that takes up a change; "" for a word that names none."""
+    try:
+        return formula.find(absorb, where=f"absorb= of {formula.title}").key
+    except MaterialError as problem:
+        if problem.code != "material.unknown":
+            raise
+        return ""
+
+
 def _absorbing(formula: FormulaModel, free: dict[Place, Decimal], absorb: str) -> Place:
     lines = [((phase.name, line.material.key), line) for phase, line in formula.placed_lines()]
     if absorb == "water":
         fitting = [(place, line) for place, line in lines if line.material.is_water and place in free]
     else:
-        key = formula.find(absorb, where=f"absorb= of {formula.title}").key
+        key = _key_of(formula, absorb)
         fitting = [(place, line) for place, line in lines if line.material.key == key and place in free]
     if not fitting:
         raise FormulaError(

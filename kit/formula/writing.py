@@ -19,7 +19,7 @@ def save_formula(formula: FormulaModel, path: str | Path, *, overwrite: bool = F
     """Write a formula file and give its path. A file that holds anything else is never overwritten unasked.
 
     Onto a file of the same formula the changes are made where they belong: comments, blank lines, spelling and order
-    stay where the line still exists.
+    stay where the line still exists. A new file is written onto the text that the formula was read from.
 
     Raises
     ------
@@ -28,7 +28,7 @@ def save_formula(formula: FormulaModel, path: str | Path, *, overwrite: bool = F
     """
     path = Path(path)
     before = _text_of(path)
-    text = formula_text(formula) if before is None else _onto(formula, before)
+    text = _onto(formula, formula.typed.replace("\r\n", "\n") if before is None else before)
     if path.exists() and not overwrite and before != text:
         _refuse_edit(formula, path, before)
         raise FormulaError(
@@ -85,7 +85,7 @@ def _onto(formula: FormulaModel, before: str) -> str:
     from kit.formula.statements import UnknownForm
 
     plain_text = formula_text(formula)
-    known = _known(formula, before)
+    known = _known(formula, before) if before else None
     if known is None or before == plain_text:
         return plain_text
     try:

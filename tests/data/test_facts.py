@@ -24,9 +24,9 @@ FILES = ("sources", "substances", "materials", "practice", "caps", "cautions", "
 MEMORY_COUNT = {
     "sources": 0,
     "substances": 6,
-    "materials": 26,
-    "practice": 21,
-    "caps": 2,
+    "materials": 16,
+    "practice": 26,
+    "caps": 0,
     "cautions": 0,
     "methods": 4,
     "allergens": 0,
@@ -38,7 +38,7 @@ ROLES = {"active", "carrier", "solvent", "preservative", "water", "co-emulsifier
 PHASES = {"water", "oil", "cool-down", "adjust"}
 CATEGORIES = set(
     """
-    water, humectant, thickener, cationic polymer, cationic surfactant, amine surfactant, anionic surfactant,
+    water, humectant, thickener, starch, cationic polymer, cationic surfactant, amine surfactant, anionic surfactant,
     anionic polymer, nonionic emulsifier, fatty alcohol, emollient, silicone, wax ester, acid, base, salt,
     preservative, preservative booster, chelator, protein, extract, fragrance, antioxidant, solvent, active
     """.strip()
@@ -63,7 +63,7 @@ FACT_UNITS = {
     "torque": "%",
 }
 MATERIAL_FACTS = ("active_range", "use_range", "heat_max", "melt_min", "ph_window", "density", "fragrance_limit")
-PRACTICE_FACTS = ("use_range", "heat_max")
+PRACTICE_FACTS = ("use_range", "heat_max", "melt_min", "ph_window")
 CLASSES = {"esterquat", "amidoamine", "monoalkyl quat", "dialkyl quat"}
 KEY_LIST = """
 water-deionised glycerin propanediol hydroxyethylcellulose hydroxypropyl-methylcellulose
@@ -197,7 +197,7 @@ def test_the_number_of_memory_values_may_only_fall(capsys):
     assert counts == MEMORY_COUNT, (
         "lower MEMORY_COUNT when a document was read for a fact; it is never raised to let a fact in unread"
     )
-    assert sum(counts.values()) < 84
+    assert sum(counts.values()) <= 52
 
 
 def test_a_rule_of_the_trade_is_stated_once_and_used_by_many():
@@ -317,13 +317,13 @@ def test_an_alias_belongs_to_one_material_and_is_nobody_elses_name():
 def test_a_substance_is_told_by_its_category_and_charge(row):
     assert row["category"] in CATEGORIES
     charged = row.get("charge", 0) != 0 or "charge_density" in row
-    if row["category"] == "thickener":  # a few groups a chain, of unknown number: a class without a charge
+    if row["category"] in ("thickener", "starch"):  # a few groups a chain, of unknown number: a class without a charge
         assert not charged
     else:
         assert charged == ("charge_strength" in row)
     assert ("class" in row) == (row["category"] in ("cationic surfactant", "amine surfactant"))
     assert row.get("class", "esterquat") in CLASSES
-    assert ("acid_groups" in row) == (row["category"] == "acid")
+    assert ("acid_groups" in row) == (row["category"] == "acid" or row["inci"] == "Tetrasodium Glutamate Diacetate")
     assert ("hlb" not in row) or row["category"] == "nonionic emulsifier"
     assert ("required_hlb" not in row) or row["category"] in ("emollient", "silicone", "antioxidant")
     assert ("norrish_k" not in row) or row["category"] == "humectant"
@@ -390,10 +390,19 @@ def test_lactic_and_sorbic_constants_stand_as_printed():
 
 def test_acid_groups_are_the_protons_given_up_below_ph_5():
     """Citric 3.13 and 4.76 but not 6.40: two. Lactic 3.86, malic 3.40 (its second, 5.20, not), gluconic 3.92: one."""
-    groups = {inci: row["acid_groups"] for inci, row in SUBSTANCES.items() if "acid_groups" in row}
+    groups = {inci: row["acid_groups"] for inci, row in SUBSTANCES.items() if row.get("acid_groups", 0) > 0}
     assert groups == {"Citric Acid": 2, "Lactic Acid": 1, "Malic Acid": 1, "Gluconolactone": 1}
     for inci, count in groups.items():
         assert sum(Decimal(fact["value"]) < 5 for fact in SUBSTANCES[inci]["pka"]) == count
+
+
+def test_an_alkaline_chelator_takes_one_proton_before_an_amidoamine_keeps_it():
+    """Four carboxylates, all of them salts, and an amine above pKa 9: of its constants one lies above that of a
+    product at the equivalence of an amidoamine, halfway between a carboxylic acid (near 4) and the amine (near 9).
+    """
+    row = SUBSTANCES["Tetrasodium Glutamate Diacetate"]
+    assert sum(Decimal(fact["value"]) > Decimal("6.5") for fact in row["pka"]) == 1
+    assert row["acid_groups"] == -1
 
 
 def test_the_constants_of_the_acids_stand_as_printed():
@@ -515,7 +524,10 @@ LEVELS = [("cetearyl-alcohol", level) for level in ("3.00", "4.00", "6.00", "7.0
 ]
 
 
-@pytest.mark.parametrize(("key", "pct"), [*LINDEN.items(), *CALENDULA.items(), *LEVELS])
+WEIGHED = [item for item in (*LINDEN.items(), *CALENDULA.items(), *LEVELS) if item[0] != "water-deionised"]
+
+
+@pytest.mark.parametrize(("key", "pct"), WEIGHED)
 def test_an_ordinary_conditioner_stays_inside_the_use_ranges(key, pct):
     assert Decimal(use_of(key).get("low", "0")) <= content_of(key, pct) <= Decimal(use_of(key).get("high", "100"))
 
@@ -564,11 +576,11 @@ def test_heat_sensitive_materials_have_a_limit_and_waxes_a_melting_temperature()
         if "gel network" in row["function"] or ("cationic" in row["function"] and row["phases"] == ["oil"])
     }
     assert len(waxes) == 11
-    assert {key for key, row in waxes.items() if "melt_min" not in row} == {"distearyldimonium-chloride-75"}
-    melts = {key: row["melt_min"] for key, row in waxes.items() if "melt_min" in row}
+    melts = {key: melt for key, row in waxes.items() if (melt := effective(row, "melt_min"))}
+    assert waxes.keys() - melts.keys() == {"distearyldimonium-chloride-75"}
     assert all(49 <= Decimal(fact.get("value") or fact["high"]) <= 85 for fact in melts.values())
     # Menthol melts at 42 degC and is spoiled by heat all the same: it is dissolved, not melted.
-    assert sensitive & {key for key, row in MATERIALS.items() if "melt_min" in row} == {"menthol"}
+    assert sensitive & {key for key, row in MATERIALS.items() if effective(row, "melt_min")} == {"menthol"}
 
 
 def test_melting_points_stand_as_the_handbooks_print_them():

@@ -50,8 +50,8 @@ ANSWERS = [
     ("lactic 0.60 for the amidoamine", "meadowsweet", [(LACTIC, LACTIC.replace("0.70", "0.60"))],
      "charge.amine_counted", "note", ("1.080 equivalents",)),
     # 4.00 in place of 0.40
-    ("a slip of the decimal", "linden", [(PARFUM, PARFUM.replace("0.40", "4.00"))], "range.use", "caution",
-     ("Parfum 4.00 %",)),
+    ("a slip of the decimal", "linden", [(PARFUM, PARFUM.replace("0.40", "4.00"))], "range.fragrance", "caution",
+     ("Fragrance: 4.00 %", "slip of the decimal")),
 ]  # fmt: skip
 
 

@@ -153,7 +153,7 @@ SPOILED = [
     ("oil phase too cold", "linden", OIL_COLD, "heat.melt", "caution", "70"),               # the flakes need 80
     ("95 degC", "linden", [(HEAT_A, HEAT_A.replace("78", "95"))], "heat.process", "caution", "95"),
     ("poured into cold water", "linden", WATER_COLD, "heat.combined_cold", "caution", "35"),
-    ("a slip of the decimal", "linden", [_to(PARFUM, "4.00")], "range.use", "caution", "4.00"),
+    ("a slip of the decimal", "linden", [_to(PARFUM, "1.50")], "range.use", "caution", "1.50"),
     ("too much fragrance", "linden", [_to(PARFUM, "1.60")], "range.fragrance", "caution", "1.60"),
     ("below the use range", "linden", [_to(BENZOATE, "0.05")], "range.use", "note", "0.05"),
     # 2.80 x 0.75, above the 2 % active of the tests' own lot

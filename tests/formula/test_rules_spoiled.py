@@ -73,13 +73,13 @@ SPOILED = [
     ("twice the alcohol", "linden", '"cetearyl-alcohol", pct = "5.00"', '"cetearyl-alcohol", pct = "11.00"',
      "network.alcohol_high", "caution"),
     ("fragrance ten times over", "calendula", '"parfum", pct = "0.30"', '"parfum", pct = "3.00"',
-     "range.use", "caution"),
+     "range.fragrance", "caution"),
     ("oil like a balm", "linden", '"caprylic-capric-triglyceride", pct = "2.50"',
-     '"caprylic-capric-triglyceride", pct = "12.00"', "range.use", "caution"),
+     '"caprylic-capric-triglyceride", pct = "12.00"', "range.oil", "caution"),
     ("glycerin like a cough syrup", "linden", '"glycerin", pct = "3.00"', '"glycerin", pct = "20.00"',
-     "range.use", "caution"),
+     "range.humectant", "caution"),
     ("gum typed ten times over", "linden", '"hydroxyethylcellulose", pct = "0.20"',
-     '"hydroxyethylcellulose", pct = "2.00"', "range.use", "caution"),
+     '"hydroxyethylcellulose", pct = "2.00"', "range.thickener", "caution"),
     ("a pH of soap", "linden", "high = 4.9", "high = 9.4", "preservation.ph", "caution"),
 ]
 # fmt: on

@@ -53,6 +53,7 @@ RULES = (
     Rule(heat.combined_cold),
     Rule(heat.process),
     Rule(heat.unknown),
+    Rule(network.without_cationic),
     Rule(network.ratio, network.ratio_judged),
     Rule(network.loads, network.loads_judged),
     Rule(network.blend_alcohol),

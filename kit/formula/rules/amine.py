@@ -12,10 +12,7 @@ from kit.formula.rules.findings import PRACTICE, Finding, brought, digits, keys,
 from kit.formula.rules.judged import Judged, Number, quotient
 
 ACID_PER_AMINE = Number((free_acid_meq_per_100g, amine_meq_per_100g), quotient)
-_COUNTED = (
-    "The amine is counted by its molar mass: a lot's amine value overrules it. Alkaline chelators and salts take acid "
-    "too. No pH was computed: measure it."
-)
+_COUNTED = "The amine is counted by its molar mass: a lot's amine value overrules it. No pH was computed: measure it."
 
 
 def acidified(composition: Composition) -> Iterable[Finding]:
@@ -30,10 +27,11 @@ def acidified(composition: Composition) -> Iterable[Finding]:
         return
     severity, code, limit, judged = _verdict(found)
     acid, amine = (part(composition) for part in ACID_PER_AMINE.parts)
+    met = f"{digits(acid, amine)} meq/100 g of acid" if acid > 0 else "no acid that is left over"
     words = (
-        f"{names(share.substance.inci for share in amines)} ({digits(amine)} meq/100 g) meets {digits(acid, amine)} "
-        f"meq/100 g of acid (protons with a pKa below 5, less what bases take), {digits(found, limit, 3)} equivalents: "
-        f"{judged} {_COUNTED}"
+        f"{names(share.substance.inci for share in amines)} ({digits(amine)} meq/100 g) meets {met} "
+        "(protons with a pKa below 5, less what bases and alkaline chelators take), "
+        f"{digits(max(found, Decimal(0)), limit, 3)} equivalents: {judged} {_COUNTED}"
     )
     yield Finding(severity, code, words, brought(amines), found, limit, PRACTICE)
 

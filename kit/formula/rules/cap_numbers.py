@@ -27,4 +27,4 @@ def legal_limits_judged(composition: Composition) -> Iterable[Judged]:
     shares = composition.shares()
     for cap in met(composition):
         if cap.content(shares) is not None:
-            yield Judged(Number((CapContent(cap),)), (Fraction(cap.limit) * _NEAR, Fraction(cap.limit)))
+            yield Judged(Number((CapContent(cap),)), (Fraction(cap.limit) * _NEAR, cap.most))

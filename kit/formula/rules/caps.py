@@ -15,6 +15,8 @@ from kit.sources import read_data
 from kit.units import plain
 
 _NEAR = Fraction(95, 100)
+# Molar masses as printed are good to about this share of themselves: a converted content is no better known.
+_MASSES_GOOD_TO = Fraction(1, 100_000)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +83,19 @@ class Cap:
             **words,
         )
 
+    @property
+    def most(self) -> Fraction:
+        """The content above which it is too much. [% w/w, on the basis]
+
+        The limit; for a salt counted as its acid also what the masses leave open, so that 2.95 % of sodium benzoate is
+        at 2.5 % and not above it.
+        """
+        limit = Fraction(self.limit)
+        return limit * (1 + _MASSES_GOOD_TO) if any(member.counted_as for member in self.members) else limit
+
     def exceeded_by(self, content: Fraction) -> bool:
         """Whether a content is too much: above the limit, or at it where the law says "or more"."""
-        return content >= Fraction(self.limit) if self.reaches else content > Fraction(self.limit)
+        return content >= self.most if self.reaches else content > self.most
 
     def content(self, shares: Mapping[str, Share]) -> Fraction | None:
         """What the limit counts in these INCI parts, exactly; None when a molar mass it needs is not known. [% w/w]"""
@@ -171,7 +183,7 @@ def _finding(cap: Cap, shares: Mapping[str, Share], content: Fraction, *, above:
     value = Decimal(content.numerator) / Decimal(content.denominator)
     materials = brought(cap.present(shares))
     words = (
-        f"{cap.title}: {digits(value, cap.limit, _places(cap.limit))} % {cap.basis}, {_place(cap, above=above)} "
+        f"{cap.title}: {_content_words(cap, value, above=above)} % {cap.basis}, {_place(cap, value, above=above)} "
         f"({cap.authority}, {cap.entry}{f'; {cap.applies}' if cap.applies else ''}). "
         f"Brought by {names(materials)}. {_mend(cap, above=above)}"
     )
@@ -179,15 +191,22 @@ def _finding(cap: Cap, shares: Mapping[str, Share], content: Fraction, *, above:
     return Finding(cap.severity if above else "note", code, words, materials, value, cap.limit, cap.source)
 
 
+def _content_words(cap: Cap, value: Decimal, *, above: bool) -> str:
+    """A content for reading; only one that is too much must not read like the limit it passes."""
+    return digits(value, cap.limit if above else None, _places(cap.limit))
+
+
 def _places(limit: Decimal) -> int:
     """Decimals to read a content with: two, or as many as the limit has."""
     return max(2, -limit.as_tuple().exponent)
 
 
-def _place(cap: Cap, *, above: bool) -> str:
+def _place(cap: Cap, value: Decimal, *, above: bool) -> str:
     if not cap.limit:
         return "which is not allowed"
-    relation = "within 5 % of" if not above else "not below" if cap.reaches else "above"
+    at_limit = Decimal(_content_words(cap, value, above=False)) == cap.limit
+    near = "at" if at_limit else "within 5 % of"
+    relation = near if not above else "not below" if cap.reaches else "above"
     if cap.force == "law":
         return f"{relation} the limit of {plain(cap.limit)} %"
     return f"{relation} the {plain(cap.limit)} % of a guidance that is not law"

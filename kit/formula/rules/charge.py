@@ -93,7 +93,8 @@ def hard_chelator(composition: Composition) -> Iterable[Finding]:
 
 def weak_thickener(composition: Composition) -> Iterable[Finding]:
     """A thickener with a few anionic groups, such as a starch phosphate, is used with cationics, and watched."""
-    shares = [share for share in shares_of(composition, "thickener") if "anion" in share.substance.charge_strength]
+    thickeners = shares_of(composition, "thickener", "starch")
+    shares = [share for share in thickeners if "anion" in share.substance.charge_strength]
     if shares and shares_of(composition, *CATIONICS):
         words = (
             f"{names(share.substance.inci for share in shares)} carries a few anionic groups: try it with the cationic "

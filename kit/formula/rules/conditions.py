@@ -82,10 +82,9 @@ def law_conditions(composition: Composition) -> Iterable[Finding]:
     shares = composition.shares()
     for condition in conditions_met(composition):
         present = condition.present(shares)
-        words = (
-            f"{condition.title} ({names(share.substance.inci for share in present)}): {condition.words} "
-            f"({condition.authority}, {condition.entry})."
-        )
+        about = names(share.substance.inci for share in present)
+        title = about if about.casefold() == condition.title.casefold() else f"{condition.title} ({about})"
+        words = f"{title}: {condition.words} ({condition.authority}, {condition.entry})."
         yield Finding("note", condition.code, words, brought(present), source=condition.source)
 
 

@@ -45,8 +45,8 @@ def limit(composition: Composition) -> Iterable[Finding]:
         most = {line.material.name: _number(line.material.heat_max) for line in lines}
         told = names(f"{name} (at most {plain(temp)} degC)" for name, temp in most.items())
         words = (
-            f"{told} would see {plain(hottest[lines[0].phase].temp_c)} degC ({doing}): strength is lost, odour "
-            "changes. Add it in the cool-down, below its limit."
+            f"{told} would see {plain(hottest[lines[0].phase].temp_c)} degC ({doing}): heat drives "
+            "it off or spoils it. Add it in the cool-down, below its limit."
         )
         yield Finding(
             "caution",

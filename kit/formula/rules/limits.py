@@ -64,6 +64,7 @@ class Usual:
 
 
 THICKENER = ("thickener", "cationic polymer")
+_SLIP = "A slip of the decimal looks like this."
 
 USUAL = (
     Usual(
@@ -79,23 +80,29 @@ USUAL = (
         "Oils, esters and silicones",
         OILS,
         Decimal(10),
-        "Oil dissolves the network: expect a thinner product. Lower it.",
+        f"Oil dissolves the network: expect a thinner product. Lower it. {_SLIP}",
     ),
-    Usual("range.thickener", "Thickeners and cationic polymers", THICKENER, Decimal(1), "Stringy feel. Lower it."),
-    Usual("range.humectant", "Humectants", ("humectant",), Decimal(15), "Tacky, and still no preservative. Lower it."),
+    Usual("range.thickener", "Gums and cationic polymers", THICKENER, Decimal(1), f"Stringy feel. Lower it. {_SLIP}"),
+    Usual(
+        "range.humectant",
+        "Humectants",
+        ("humectant",),
+        Decimal(15),
+        f"Tacky, and still no preservative. Lower it. {_SLIP}",
+    ),
     Usual(
         "range.chelator",
         "Chelator, active",
         ("chelator",),
         Decimal("0.5"),
-        "More does not help; salt thins the gel. Lower it.",
+        f"More does not help; salt thins the gel. Lower it. {_SLIP}",
     ),
     Usual(
         "range.fragrance",
         "Fragrance",
         ("fragrance",),
         Decimal("1.5"),
-        "It thins the gel and brings allergens. Lower it.",
+        f"It thins the gel and brings allergens. Lower it. {_SLIP}",
     ),
 )
 
@@ -127,7 +134,7 @@ _TITLES = (
     ("fatty alcohol", ("fatty alcohol",)),
     ("active cationic", CATIONIC_SURFACTANTS),
     ("oils, esters and silicones", OILS),
-    ("thickeners and cationic polymers", THICKENER),
+    ("gums and cationic polymers", THICKENER),
     ("humectants", ("humectant",)),
     ("chelator", ("chelator",)),
     ("fragrance", ("fragrance",)),

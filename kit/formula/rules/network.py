@@ -50,6 +50,20 @@ def ratio(composition: Composition) -> Iterable[Finding]:
         yield from _ratio_high(composition, found)
 
 
+def without_cationic(composition: Composition) -> Iterable[Finding]:
+    """A rinse-off conditioner without a cationic surfactant: nothing is drawn to the hair, and no network forms."""
+    if composition.product != "rinse-off hair" or shares_of(composition, *CATIONIC_SURFACTANTS):
+        return
+    polymers = shares_of(composition, "cationic polymer")
+    if shares_of(composition, "water"):
+        only = f", only a polymer ({names(share.substance.inci for share in polymers)})" if polymers else ""
+        words = (
+            f"No cationic surfactant{only}: little is drawn to the hair, and fatty alcohol alone builds no gel network "
+            "that lasts. Check for a line left out, or for a cationic entered under another name."
+        )
+        yield Finding("caution", "network.no_cationic", words, brought(polymers), source=PRACTICE)
+
+
 def ratio_judged(composition: Composition) -> Iterable[Judged]:
     """The ratio, and which share of the cationic comes in with alcohol around it."""
     if shares_of(composition, *CATIONIC_SURFACTANTS) and RATIO.of(composition) is not None:
@@ -96,7 +110,7 @@ def loads_judged(composition: Composition) -> Iterable[Judged]:
 
 def lipid(composition: Composition) -> Iterable[Finding]:
     """Network lipid in water plus network: what there is to hold the water."""
-    if not shares_of(composition, *CATIONIC_SURFACTANTS):
+    if not _network_and_water(composition):
         return
     found, (low, high) = LIPID.of(composition), limits.NETWORK_LIPID_PCT
     if found is not None and not low <= found <= high:
@@ -115,7 +129,7 @@ def lipid(composition: Composition) -> Iterable[Finding]:
 
 def lipid_judged(composition: Composition) -> Iterable[Judged]:
     """The network lipid."""
-    if shares_of(composition, *CATIONIC_SURFACTANTS):
+    if _network_and_water(composition):
         yield Judged(LIPID, limits.NETWORK_LIPID_PCT)
 
 
@@ -144,6 +158,10 @@ def oil_load_judged(composition: Composition) -> Iterable[Judged]:
     """Oil per network lipid."""
     if _network_and_oil(composition):
         yield Judged(OIL_LOAD, (limits.OIL_PER_LIPID, limits.OIL_PER_LIPID_HIGH))
+
+
+def _network_and_water(composition: Composition) -> bool:
+    return bool(shares_of(composition, *CATIONIC_SURFACTANTS) and shares_of(composition, "water"))
 
 
 def _network_and_oil(composition: Composition) -> bool:

@@ -17,6 +17,12 @@ from kit.units import plain
 
 _RINSE_OFF = "rinse-off hair"
 BODY = Number((Content(("fatty alcohol", *CATIONIC_SURFACTANTS)),))
+# Past these a caution stands already: by category, the bound and whether it is a lower one. [% w/w]
+_HARD = {
+    **{usual.categories: (usual.bound, usual.below) for usual in limits.USUAL},
+    ("fatty alcohol",): (limits.ALCOHOL_PCT, False),
+    CATIONIC_SURFACTANTS: (limits.CATIONIC_PCT, False),
+}
 
 
 def usual_contents(composition: Composition) -> Iterable[Finding]:
@@ -51,7 +57,7 @@ def usual_of_kind(composition: Composition) -> Iterable[Finding]:
         f"{title} {show_pct(content)} % ({_usual_words(low, high)})"
         for title, categories, low, high in kind.usual
         for content in (content_pct(composition, *categories),)
-        if content > high or (low is not None and content < low)
+        if (content > high or (low is not None and content < low)) and not _beyond(categories, content)
     ]
     if outside:
         words = (
@@ -68,16 +74,19 @@ def usual_of_kind_judged(composition: Composition) -> Iterable[Judged]:
         yield Judged(BODY, tuple(kind.lipid_below for kind in limits.KINDS if kind.lipid_below is not None))
         for position, (_, categories, *_) in enumerate(limits.KINDS[0].usual):
             bounds = {bound for kind in limits.KINDS for bound in kind.usual[position][2:] if bound is not None}
-            yield Judged(Number((Content(categories),)), tuple(sorted(bounds)))
+            yield Judged(Number((Content(categories),)), tuple(sorted(bounds | {_HARD[categories][0]})))
 
 
 def use_ranges(composition: Composition) -> Iterable[Finding]:
-    """Every supply form against its usual range: one finding for what is above, one for what is below."""
+    """Every supply form against its usual range: one finding for what is above, one for what is below.
+
+    What by itself passes the bound of all its kind is told there, with the reason, and not again here.
+    """
     above, below = [], []
     for material, number, fact in _ranged(composition):
         content = number.of(composition)
         if fact.high is not None and content > fact.high:
-            above.append((material, content, fact))
+            above += [(material, content, fact)] * (not _told_by_kind(composition, material, content))
         elif fact.low is not None and content < fact.low:
             below.append((material, content, fact))
     if above:
@@ -93,9 +102,12 @@ def use_ranges(composition: Composition) -> Iterable[Finding]:
 
 def use_ranges_judged(composition: Composition) -> Iterable[Judged]:
     """Every supply form at the ends of its range: only whether any is above or below counts."""
-    for _, number, fact in _ranged(composition):
+    for material, number, fact in _ranged(composition):
         if fact.high is not None:
             yield Judged(number, (fact.high,), "above")
+            bound = _bound_of_kind(composition, material)
+            if bound is not None:
+                yield Judged(number, (bound,))
         if fact.low is not None:
             yield Judged(number, (fact.low,), "below")
 
@@ -140,6 +152,24 @@ def _ranged(composition: Composition) -> Iterable[tuple[Material, Number, Fact]]
         if material.use_range is not None and composition.pct(material.key) > 0:
             factor = material.active_pct / 100 if _basis(material.use_range) else Decimal(1)
             yield material, Number((LineContent(material.key, factor),)), material.use_range
+
+
+def _bound_of_kind(composition: Composition, material: Material) -> Decimal | None:
+    """The bound that all of the kind of a material's active part together are held against. [% w/w]"""
+    usual = limits.USUAL if composition.product == _RINSE_OFF else ()
+    kinds = {part.substance.category for part in material.parts if part.role == "active"}
+    return next((item.bound for item in usual if not item.below and kinds and kinds <= set(item.categories)), None)
+
+
+def _told_by_kind(composition: Composition, material: Material, content: Decimal) -> bool:
+    bound = _bound_of_kind(composition, material)
+    return bound is not None and content > bound
+
+
+def _beyond(categories: tuple[str, ...], content: Decimal) -> bool:
+    """Whether a content is past the bound of any conditioner, which is a caution of its own."""
+    bound, below = _HARD[categories]
+    return content < bound if below else content > bound
 
 
 def _basis(fact: Fact) -> str:
