@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from decimal import Decimal, InvalidOperation
 from functools import lru_cache
-from operator import itemgetter
+from typing import NamedTuple
 
 from kit.labbook.times import show_time
 from kit.labbook.view import READING_NUMBERS, READING_WORDS, BatchView
@@ -16,20 +16,29 @@ _WORDS = (*READING_WORDS, "name", "word")
 _NAMES = (*_WORDS, *READING_NUMBERS, "when", "declared")
 # What tells one reading from another; two that agree in all of it but not in the rest contradict each other. Where the
 # time is not known, the age that was typed stands for it.
-_TELLS_APART = ("property", "name", "when", "method", "instrument", "spindle", "storage", "sample", "replicate")
-_apart = itemgetter(*(_NAMES.index(name) for name in _TELLS_APART))
-_WHEN, _AGE = _NAMES.index("when"), _NAMES.index("age_typed_h")
+_TELLS_APART = ("property", "name", "method", "instrument", "spindle", "storage", "sample", "replicate")
 
 Content = tuple[str, ...]
 """What a reading says, in the order of `_NAMES`; what it does not say is empty."""
+
+Identity = tuple[str, ...]
+"""What tells a reading apart, then its time and, where that is not known, its age."""
+
+
+class _Held(NamedTuple):
+    """A reading that is known; its content is worked out only when another of the same identity is met."""
+
+    body: Mapping
+    measured_at: str
+    label: str
+    stands: bool
 
 
 @dataclass
 class KnownReadings:
     """The readings and observations of one batch, and the rows of the file taken so far."""
 
-    _contents: dict[Content, str] = field(default_factory=dict)
-    _identities: dict[Content, tuple[str, Content]] = field(default_factory=dict)
+    _held: dict[Identity, list[_Held]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, batch: BatchView) -> KnownReadings:
@@ -53,25 +62,23 @@ class KnownReadings:
 
     def add(self, body: Mapping, measured_at: str, label: str, *, stands: bool = True) -> None:
         """Take in one reading; one that does not stand any more is only recognised, it contradicts nothing."""
-        content = _content(body, measured_at)
-        self._contents.setdefault(content, label)
-        if stands:
-            self._contents[content] = label
-            self._identities.setdefault(_identity(content), (label, content))
+        self._held.setdefault(_identity(body, measured_at), []).append(_Held(body, measured_at, label, stands))
 
     def meet(self, body: Mapping, measured_at: str, label: str) -> tuple[str, str]:
         """Where this very reading is already, or which reading of the same thing at the same time says something else.
 
         Both are empty for a new reading, which is taken in.
         """
-        content = _content(body, measured_at)
-        if content in self._contents:
-            return self._contents[content], ""
-        identity = _identity(content)
-        if identity in self._identities:
-            return "", _difference(content, *self._identities[identity])
-        self._contents[content] = label
-        self._identities[identity] = (label, content)
+        met = self._held.setdefault(_identity(body, measured_at), [])
+        if met:
+            content = _content(body, measured_at)
+            same = [held for held in met if _content(held.body, held.measured_at) == content]
+            if same:
+                return next((held.label for held in reversed(same) if held.stands), same[0].label), ""
+            other = next((held for held in met if held.stands), None)
+            if other is not None:
+                return "", _difference(content, other.label, _content(other.body, other.measured_at))
+        met.append(_Held(body, measured_at, label, stands=True))
         return "", ""
 
 
@@ -95,13 +102,18 @@ def _content(body: Mapping, measured_at: str) -> Content:
     return (
         *[get(name) or "" for name in _WORDS],
         *[_number(get(name)) for name in READING_NUMBERS],
-        "" if get("untimed") else _instant(measured_at),
+        _when(body, measured_at),
         ", ".join(sorted(get("declared", ()))),
     )
 
 
-def _identity(content: Content) -> Content:
-    return (*_apart(content), "" if content[_WHEN] else content[_AGE])
+def _identity(body: Mapping, measured_at: str) -> Identity:
+    when = _when(body, measured_at)
+    return (*[body.get(name) or "" for name in _TELLS_APART], when, "" if when else _number(body.get("age_typed_h")))
+
+
+def _when(body: Mapping, measured_at: str) -> str:
+    return "" if body.get("untimed") else _instant(measured_at)
 
 
 @lru_cache(maxsize=4096)

@@ -19,13 +19,16 @@ def main() -> int:
     if unknown := [name for name in asked.names if name not in BENCHMARKS]:
         parser.error(f"there is no benchmark {', '.join(unknown)}; there are {', '.join(BENCHMARKS)}")
     all_ok = True
-    for name in asked.names or BENCHMARKS:
-        with tempfile.TemporaryDirectory(prefix="kit-benchmark-") as folder:
-            result = BENCHMARKS[name](Path(folder))
-        print(result.line(), flush=True)
-        if asked.verbose:
-            print(f"  {result.ours_s * 1e3:.3f} ms against {result.peer_s * 1e3:.3f} ms", file=sys.stderr, flush=True)
-        all_ok = all_ok and result.ok
+    with tempfile.TemporaryDirectory(prefix="kit-benchmark-") as run:
+        for name in dict.fromkeys(asked.names or BENCHMARKS):
+            folder = Path(run, name)
+            folder.mkdir()
+            result = BENCHMARKS[name](folder)
+            print(result.line(), flush=True)
+            if asked.verbose:
+                told = f"  {result.ours_s * 1e3:.3f} ms against {result.peer_s * 1e3:.3f} ms"
+                print(told, file=sys.stderr, flush=True)
+            all_ok = all_ok and result.ok
     return 0 if all_ok else 1
 
 

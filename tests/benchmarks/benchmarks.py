@@ -1,22 +1,36 @@
 """The benchmarks: what is compared, how it is shown to be equal, and the limit it must keep.
 
-Each takes an empty folder and gives a `Result`. What both sides bring out is compared before anything is timed.
+Each takes an empty folder and gives a `Result`. What both sides bring out is compared before anything is timed. What
+several benchmarks of a run need, such as the large lab book, is kept beside that folder.
+
+| name | ours | named peer | limit |
+| --- | --- | --- | --- |
+| `import` | `import kit` | `import pandas` | 0.25 |
+| `review` | `kit review FILE`, the whole process | `import pandas`, the whole process | 2.5 |
+| `write-up` | a write-up | a bare notebook with pandas and plotly, by nbclient | 2 |
+| `write-up-papermill` | a write-up | `papermill`, then `nbconvert`, of the same template | 0.45 |
+| `reading` | one reading | the same rows by bare `sqlite3`, same PRAGMAs | 5 |
+| `review-many` | 10,000 compositions in one call | one by one | 0.2 |
+| `review-one` | the first review of a program | the start of a bare Python | 1 |
+| `import-readings` | a file of 20,000 readings | pandas, then the same rows by bare `sqlite3` | 6 |
+| `compare-scaling` | 12 of 20,000 trials compared | the same in a lab book of these 12 | 1.5 |
+| `reading-scaling` | one reading beside 400,000 others | the same in a lab book of 12 trials | 1.2 |
 """
 
 from __future__ import annotations
 
 import json
-import shutil
-import sqlite3
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
-from tests.benchmarks.measure import HERE, ROOT, Result, in_turn, output, python, seconds
+from tests.benchmarks.measure import FORMULA, OURS, PEERS, ROOT, Result, in_turn, output, python, seconds
 from tests.benchmarks.peers import IMPORT_PANDAS, papermill_then_nbconvert
+from tests.benchmarks.reviewing import review_many, review_one
+from tests.benchmarks.same import copy_labbook, must_be_same, stored_rows
+from tests.benchmarks.scaling import compare_scaling, reading_scaling
+from tests.benchmarks.taking_in import import_readings
 
-OURS, PEERS = HERE / "ours.py", HERE / "peers.py"
-FORMULA = ROOT / "kit" / "demo" / "linden.toml"
 TEMPLATE = ROOT / "templates" / "trial_writeup.ipynb"
 TRIAL = "LIN-03"
 PLOTLY = "application/vnd.plotly.v1+json"
@@ -36,7 +50,7 @@ def review(folder: Path) -> Result:
     """`kit review FILE`, the whole process, against `python -c "import pandas"`."""
     command = python("-m", "kit", "review", FORMULA)
     code = "import sys, kit; print(kit.load_formula(sys.argv[1]).review())"
-    _same(output(command, folder), output(python("-c", code, FORMULA), folder), "the command and the call")
+    must_be_same(output(command, folder), output(python("-c", code, FORMULA), folder), "the command and the call")
     return Result("review", *_timed([command], [python(*IMPORT_PANDAS)], folder, rounds=11), limit=2.5)
 
 
@@ -48,7 +62,7 @@ def write_up_against_bare_notebook(folder: Path) -> Result:
     _same_notebook(folder / "writeups" / f"{TRIAL}.ipynb", figures=6, tables=6)
     printed = _outputs(folder / "bare.ipynb")[-1]["text"]
     versions = "import pandas, plotly; print(pandas.__version__, plotly.__version__)"
-    _same("".join(printed), output(python("-c", versions), folder), "the bare notebook")
+    must_be_same("".join(printed), output(python("-c", versions), folder), "the bare notebook")
     return Result("write-up", *_timed(ours, peer, folder, rounds=7), limit=2.0)
 
 
@@ -58,7 +72,7 @@ def write_up_against_papermill(folder: Path) -> Result:
     ours, peer = [_write_up(labbook)], papermill_then_nbconvert(TEMPLATE, labbook, TRIAL, folder)
     seconds([*ours, *peer], folder)
     kept = _same_notebook(folder / "writeups" / f"{TRIAL}.ipynb", figures=6, tables=6)
-    _same(kept, _same_notebook(folder / "filled.ipynb", figures=6, tables=6), "the outputs of the template")
+    must_be_same(kept, _same_notebook(folder / "filled.ipynb", figures=6, tables=6), "the outputs of the template")
     return Result("write-up-papermill", *_timed(ours, peer, folder, rounds=5), limit=0.45)
 
 
@@ -71,19 +85,19 @@ def reading(folder: Path) -> Result:
     output(python(OURS, "start-batch", empty, FORMULA), folder)
 
     def run_ours() -> float:
-        _copy(empty, ours)
+        copy_labbook(empty, ours)
         return float(output(python(OURS, "read-ph", ours, READINGS), folder))
 
     def run_peer() -> float:
-        _copy(empty, peer)
+        copy_labbook(empty, peer)
         return float(output(python(PEERS, "commit-rows", peer, rows), folder))
 
     run_ours()
     operations = _operations(empty, ours)
-    _same(len(operations), READINGS, "the number of readings stored and asked for")
+    must_be_same(len(operations), READINGS, "the number of readings stored and asked for")
     rows.write_text(json.dumps(operations), encoding="utf-8")
     run_peer()
-    _same(_rows(ours), _rows(peer), "the rows of both lab books")
+    must_be_same(stored_rows(ours), stored_rows(peer), "the rows of both lab books")
     return Result("reading", *in_turn(run_ours, run_peer, rounds=5), limit=5)
 
 
@@ -93,18 +107,16 @@ BENCHMARKS: dict[str, Callable[[Path], Result]] = {
     "write-up": write_up_against_bare_notebook,
     "write-up-papermill": write_up_against_papermill,
     "reading": reading,
+    "review-many": review_many,
+    "review-one": review_one,
+    "import-readings": import_readings,
+    "compare-scaling": compare_scaling,
+    "reading-scaling": reading_scaling,
 }
 
 
 def _timed(ours: list, peer: list, folder: Path, rounds: int) -> tuple[float, float]:
     return in_turn(partial(seconds, ours, folder), partial(seconds, peer, folder), rounds)
-
-
-def _same(ours: object, other: object, what: str) -> None:
-    if ours != other:
-        raise SystemExit(
-            f"{what} differ; timing them would compare two different things:\n{ours!r:.600}\n{other!r:.600}"
-        )
 
 
 def _demo(folder: Path) -> Path:
@@ -137,26 +149,8 @@ def _same_notebook(notebook: Path, *, figures: int, tables: int) -> list[dict]:
     ]
 
 
-def _copy(empty: Path, target: Path) -> None:
-    for suffix in ("-wal", "-shm"):
-        target.with_name(target.name + suffix).unlink(missing_ok=True)
-    shutil.copyfile(empty, target)
-
-
-def _rows(labbook: Path) -> dict[str, list[dict]]:
-    """Rows of the two tables a reading goes into."""
-    connection = sqlite3.connect(labbook)
-    connection.row_factory = sqlite3.Row
-    try:
-        return {
-            table: [dict(row) for row in connection.execute(f"SELECT * FROM {table}")] for table in ("entry", "reading")
-        }
-    finally:
-        connection.close()
-
-
 def _operations(before: Path, after: Path) -> list[list]:
     """What each reading added: its entry, and the row derived from it."""
-    old, new = _rows(before), _rows(after)
+    old, new = stored_rows(before), stored_rows(after)
     entries = {row["id"]: row for row in new["entry"][len(old["entry"]) :]}
     return [[["entry", entries[row["entry_id"]]], ["reading", row]] for row in new["reading"][len(old["reading"]) :]]

@@ -13,6 +13,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 HERE = Path(__file__).parent
+OURS, PEERS = HERE / "ours.py", HERE / "peers.py"
+FORMULA = ROOT / "kit" / "demo" / "linden.toml"
 Commands = Sequence[Sequence[str | Path]]
 
 
@@ -70,6 +72,6 @@ def environment() -> dict[str, str]:
     return {**os.environ, "PYTHONPATH": str(ROOT), "NO_COLOR": "1", "PYTHONWARNINGS": "ignore"}
 
 
-def python(*arguments: str | Path) -> list[str | Path]:
+def python(*arguments: str | int | Path) -> list[str]:
     """A command of this Python."""
-    return [sys.executable, *arguments]
+    return [sys.executable, *map(str, arguments)]

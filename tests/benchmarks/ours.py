@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import json
+import random
 import statistics
 import sys
 import time
+from dataclasses import replace
 from datetime import datetime, timedelta
+from decimal import Decimal
+from functools import partial
 from pathlib import Path
 
 BATCH = "BEN-01/1"
@@ -60,7 +65,174 @@ def write_up(labbook: str, trial: str, folder: str) -> None:
     kit.write_up(Path(labbook), trial, to=folder)
 
 
+def build_labbook(labbook: str, formula_file: str, wanted: str, *without: str) -> None:
+    """A lab book of "all" trials, of the "compared" ones, or of the first so many; with "without-readings", of none."""
+    from tests.benchmarks.labbooks import build, numbers
+
+    build(labbook, formula_file, numbers(wanted), readings=not without)
+
+
+def compare_in_turn(large: str, small: str, rounds: str) -> None:
+    """Prints as JSON the median seconds of one comparison in each of two lab books, opened and closed with it."""
+    from tests.benchmarks.measure import in_turn
+
+    def seconds(labbook: str) -> float:
+        began = time.perf_counter()
+        _compared(labbook)
+        return time.perf_counter() - began
+
+    print(json.dumps(in_turn(partial(seconds, large), partial(seconds, small), int(rounds))))
+
+
+def show_comparison(labbook: str) -> None:
+    """Prints all that the comparison says, and the heads of all streams that were read for it."""
+    comparison, heads = _compared(labbook)
+    print(json.dumps({"arms": [arm.label for arm in comparison.arms], "words": str(comparison), "heads": heads}))
+
+
+def _compared(labbook: str):
+    import kit
+    from tests.benchmarks.labbooks import COMPARED, trial_name
+
+    source = kit.open_source(labbook)
+    try:
+        return kit.compare(source, [trial_name(number) for number in COMPARED]), source.heads()
+    finally:
+        source.close()
+
+
+def read_in_turn(large: str, small: str, count: str) -> None:
+    """Add readings to the batches that are compared, to those of each of two lab books in turn.
+
+    Prints as JSON the median seconds of one call in each. `count` goes to each batch; a first one is not timed.
+    """
+    import kit
+    from tests.benchmarks.labbooks import COMPARED, clock, trial_name
+
+    def seconds(batch, number: int) -> float:
+        at = (clock() - timedelta(seconds=number + 1)).isoformat()
+        began = time.perf_counter()
+        batch.read_ph("4.59", temp="25 degC", instrument="PH-1", calibration="CAL-1", at=at)
+        return time.perf_counter() - began
+
+    pairs = []
+    with kit.open_labbook(large, clock=clock) as grown, kit.open_labbook(small, clock=clock) as new:
+        for name in (f"{trial_name(number)}/1" for number in COMPARED):
+            batches = grown.batch(name), new.batch(name)
+            pairs += [[seconds(batch, number) for batch in batches] for number in range(int(count))][1:]
+    print(json.dumps([statistics.median(side) for side in zip(*pairs, strict=True)]))
+
+
+def show_heads(labbook: str) -> None:
+    """Prints the heads of the batches that are compared."""
+    import kit
+    from tests.benchmarks.labbooks import COMPARED, trial_name
+
+    with kit.open_labbook(labbook) as book:
+        print(json.dumps(book.store.heads(f"batch/{trial_name(number)}/1" for number in COMPARED)))
+
+
+def take_in(labbook: str, file: str, few: str) -> None:
+    """Take a file of readings in, lab book opened and closed with it; prints the seconds.
+
+    A look at a file of two rows goes before, without recording it: everything is imported then.
+    """
+    import kit
+    from tests.benchmarks.labbooks import clock
+
+    with kit.open_labbook(labbook, clock=clock) as book:
+        book.import_readings(few, timezone="+01:00")
+    began = time.perf_counter()
+    with kit.open_labbook(labbook, clock=clock) as book:
+        book.import_readings(file, timezone="+01:00").commit()
+    print(time.perf_counter() - began)
+
+
+def review_first(formula_file: str) -> None:
+    """Prints the seconds of the first review, the formula and the rules loaded before."""
+    import kit
+    from kit.formula.rules import review
+
+    formula = kit.load_formula(formula_file)
+    began = time.perf_counter()
+    found = review(formula.composition(), formula.spec)
+    spent = time.perf_counter() - began
+    if found.codes != formula.review().codes:
+        raise SystemExit("the first review is another than the second")
+    print(spent)
+
+
+def review_many(formula_file: str, count: str, parts: str) -> None:
+    """Prints as JSON the median seconds of reviewing `count` compositions together, and one by one.
+
+    Both bring out the codes of every composition. Each round works on compositions made anew, together first: what that
+    leaves in them can only help the other side. One by one, a round takes one part of `parts`.
+    """
+    import kit
+
+    formula, every, among = kit.load_formula(formula_file), int(count), int(parts)
+    compositions = _varied(formula, every)
+    together, alone = _together(compositions, formula.spec), _alone(compositions, formula.spec)
+    if together[1] != alone[1]:
+        raise SystemExit("reviewed together and one by one the compositions have other codes")
+    pairs = []
+    for part in range(5):
+        compositions = _varied(formula, every)
+        spent = _together(compositions, formula.spec)[0]
+        pairs.append((spent, _alone(compositions[part::among], formula.spec)[0] * among))
+    ours, peer = (statistics.median(side) for side in zip(*pairs, strict=True))
+    print(json.dumps({"together": ours, "alone": peer}))
+
+
+def _together(compositions: list, spec: tuple) -> tuple[float, list]:
+    from kit.formula.rules.many import review_many as review_all
+
+    began = time.perf_counter()
+    reviews = review_all(compositions, spec)
+    codes = [reviews.codes(index) for index in range(len(reviews))]
+    return time.perf_counter() - began, codes
+
+
+def _alone(compositions: list, spec: tuple) -> tuple[float, list]:
+    from kit.formula.rules import review
+
+    began = time.perf_counter()
+    codes = [review(composition, spec).codes for composition in compositions]
+    return time.perf_counter() - began, codes
+
+
+def _varied(formula, count: int) -> list:
+    """Compositions with every line up to 30 % off its amount, water taking the rest; the same in every call.
+
+    Each has another line left out than the one before, every so many have all lines: not all of one kind.
+    """
+    from kit.formula.composition import Composition
+
+    base, drawn = formula.composition(), random.Random(11)
+    found = []
+    for number in range(count):
+        kept = [line for place, line in enumerate(base.lines) if place and place != number % len(base.lines)]
+        amounts = [Decimal(f"{float(line.pct) * drawn.uniform(0.7, 1.3):.2f}") for line in kept]
+        lines = [replace(line, pct=pct) for line, pct in zip(kept, amounts, strict=True)]
+        water = replace(base.lines[0], pct=100 - sum(amounts))
+        found.append(Composition((water, *lines), "made", base.product, base.steps))
+    return found
+
+
+COMMANDS = {
+    "build-demo": build_demo,
+    "start-batch": start_batch,
+    "read-ph": read_ph,
+    "write-up": write_up,
+    "build-labbook": build_labbook,
+    "compare-in-turn": compare_in_turn,
+    "show-comparison": show_comparison,
+    "read-in-turn": read_in_turn,
+    "show-heads": show_heads,
+    "take-in": take_in,
+    "review-first": review_first,
+    "review-many": review_many,
+}
+
 if __name__ == "__main__":
-    {"build-demo": build_demo, "start-batch": start_batch, "read-ph": read_ph, "write-up": write_up}[sys.argv[1]](
-        *sys.argv[2:]
-    )
+    COMMANDS[sys.argv[1]](*sys.argv[2:])

@@ -55,9 +55,7 @@ def commit_rows(database: str, rows_file: str) -> None:
     The rows file holds a list of operations, each a list of [table, {column: value}].
     """
     operations = json.loads(Path(rows_file).read_text(encoding="utf-8"))
-    connection = sqlite3.connect(database, isolation_level=None)
-    for pragma in PRAGMAS:
-        connection.execute(f"PRAGMA {pragma}")
+    connection = _open(database)
     statements = {table: _insert(table, row) for table, row in operations[0]}
     spent = []
     for operation in operations:
@@ -71,9 +69,43 @@ def commit_rows(database: str, rows_file: str) -> None:
     print(statistics.median(spent))
 
 
+def take_in_rows(database: str, readings_file: str, rows_file: str) -> None:
+    """Read a file of readings by pandas and store its prepared rows by sqlite3, in one transaction; prints the seconds.
+
+    The rows file holds {table: [{column: value}]}: what it takes to work them out is given for nothing. That they are
+    those of the file is looked at afterwards.
+    """
+    import pandas
+
+    prepared = json.loads(Path(rows_file).read_text(encoding="utf-8"))
+    statements = {table: _insert(table, rows[0]) for table, rows in prepared.items()}
+    values = {table: [tuple(row.values()) for row in rows] for table, rows in prepared.items()}
+    began = time.perf_counter()
+    frame = pandas.read_csv(readings_file)
+    connection = _open(database)
+    connection.execute("BEGIN IMMEDIATE")
+    for table, statement in statements.items():
+        connection.executemany(statement, values[table])
+    connection.execute("COMMIT")
+    connection.close()
+    spent = time.perf_counter() - began
+    if frame["value"].tolist() != [row["value"] for row in prepared["reading"]]:
+        raise SystemExit("the prepared rows are not those of the file")
+    print(spent)
+
+
+def _open(database: str) -> sqlite3.Connection:
+    connection = sqlite3.connect(database, isolation_level=None)
+    for pragma in PRAGMAS:
+        connection.execute(f"PRAGMA {pragma}")
+    return connection
+
+
 def _insert(table: str, row: dict[str, object]) -> str:
     return f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})"
 
 
 if __name__ == "__main__":
-    {"run-bare-notebook": run_bare_notebook, "commit-rows": commit_rows}[sys.argv[1]](*sys.argv[2:])
+    {"run-bare-notebook": run_bare_notebook, "commit-rows": commit_rows, "take-in-rows": take_in_rows}[sys.argv[1]](
+        *sys.argv[2:]
+    )
