@@ -168,10 +168,9 @@ class OverWeighing:
         """Both ways in words."""
         line = self.weighing.line
         place = next(item for item in self.accepted.lines if (item.phase, item.material.key) == line.place)
-        accept = (
-            f"Accept: {line.material.name} becomes {show_pct(place.pct)} % instead of "
-            f"{show_pct(self._meant_pct(place))} %, the batch {plain(self.accepted_g)} g."
-        )
+        becomes, meant = _told_apart(place.pct, self._meant_pct(place))
+        batch = f"the batch {plain(self.accepted_g)} g"
+        accept = f"Accept: {line.material.name} becomes {becomes} % instead of {meant} %, {batch}."
         return " ".join(
             [f"{self.weighing.words()}.", self._rescale_words(), accept, *([] if self.combined else [_BOAT])]
         )
@@ -284,3 +283,10 @@ def _obstacles(factor: Fraction, extras: tuple[Extra, ...], combined: bool) -> t
 def _composition(masses: list[tuple[SheetLine, Fraction]], sheet: Sheet) -> Composition:
     lines = [(CompositionLine(line.material, line.pct, line.phase, line.phase_kind), mass) for line, mass in masses]
     return from_masses(lines, state="proposed", product=sheet.formula.product, steps=sheet.formula.steps)
+
+
+def _told_apart(pct: Decimal, other: Decimal) -> tuple[str, str]:
+    """Two percentages for reading, with as many decimals as it takes to see that they differ."""
+    if show_pct(pct) != show_pct(other) or pct == other:
+        return show_pct(pct), show_pct(other)
+    return f"{pct:.4f}", f"{other:.4f}"

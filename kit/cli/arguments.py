@@ -7,7 +7,9 @@ from pathlib import Path
 
 from kit.errors import KitError
 
-MATERIALS = "Your own materials: a .toml file or a folder of them."
+MATERIALS = (
+    "Your own materials, a .toml file or a folder of them; the folder materials beside the formula when omitted."
+)
 
 
 def group(words: str):
@@ -45,6 +47,12 @@ def existing(path: Path, what: str) -> Path:
             code="cli.file_missing",
         )
     return path
+
+
+def own_materials(given: Path | None, formula: Path) -> Path | None:
+    """The materials that were given; otherwise those of the folder `materials` beside a formula, where there is one."""
+    beside = formula.parent / "materials"
+    return given if given is not None or not any(beside.glob("*.toml")) else beside
 
 
 def free(path: Path) -> Path:

@@ -75,7 +75,7 @@ def _told(made: WorkingFolder) -> str:
 
 Next:
   cd "{made.folder}"
-  {call} review {made.formula.name} --materials materials
+  {call} review {made.formula.name}
   {call} lab"""
 
 

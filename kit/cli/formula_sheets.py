@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kit.cli.arguments import MATERIALS, free, pairs
+from kit.cli.arguments import MATERIALS, free, own_materials, pairs
 from kit.cli.output import say
 from kit.errors import KitError
 
@@ -60,7 +60,7 @@ def add_import(commands) -> None:
             free(path)
         preview = import_formula(
             sheet_file,
-            load_library(materials),
+            load_library(own_materials(materials, to)),
             column_map=column_map,
             sheet=sheet,
             decimal_mark=decimal_mark,
@@ -74,6 +74,8 @@ def add_import(commands) -> None:
             say(f"Column map: {preview.column_map.save(save_map)}")
         if preview.unknown:
             _unknown(preview, forms)
+        elif not preview.ok:
+            say('A name that fits several materials is settled with --material "Citric Acid=citric-acid".')
         _save(preview, to, None if yes else lambda: typer.confirm(f"Write {to.name}?", err=True))
 
 

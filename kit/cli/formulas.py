@@ -7,7 +7,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kit.cli.arguments import MATERIALS, group, pairs
+from kit.cli.arguments import MATERIALS, group, own_materials, pairs
 from kit.cli.formula_sheets import add_import
 from kit.cli.output import FOUND, OK, say
 from kit.errors import KitError
@@ -108,7 +108,7 @@ def _add_history(commands) -> None:
         from kit.formula.history import history
         from kit.formula.library import load_library
 
-        say(history(formulas, load_library(materials)))
+        say(history(formulas, load_library(own_materials(materials, formulas[0]))))
 
 
 def load(path: Path, materials: Path | None, where: str) -> Formula:
@@ -125,4 +125,4 @@ def load(path: Path, materials: Path | None, where: str) -> Formula:
             "with kit write-up",
             code="cli.not_a_formula",
         )
-    return load_formula(path, load_library(materials))
+    return load_formula(path, load_library(own_materials(materials, path)))

@@ -4,7 +4,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from kit.cli.arguments import existing, pairs
@@ -106,12 +106,11 @@ def _run_template(template: str, source: Path, given: dict[str, str], to: Path, 
     del parameters["source"]  # the run reads a frozen copy
     existing(source, "the source")
     with open_source(source) as record:
-        trials = [trial for study in record.studies() for trial in record.trials(study)]
-        named = [trial for trial in trials if trial in _texts(parameters.values())]
+        trials = {study: record.trials(study) for study in record.studies()}
         written = publish(
             template if path.stem == template else path,
             record,
-            named or trials,
+            _wanted(trials, parameters),
             parameters,
             to=to,
             name=name or declaration.template,
@@ -119,6 +118,18 @@ def _run_template(template: str, source: Path, given: dict[str, str], to: Path, 
             progress=progress(),
         )
     return written.page
+
+
+def _wanted(trials: Mapping[str, Sequence[str]], parameters: Mapping[str, object]) -> list[str]:
+    """The trials a run is given: those its parameters name, else those of the studies they name, else all.
+
+    None where a formula's file stands for them.
+    """
+    said = _texts(parameters.values())
+    every = [trial for held in trials.values() for trial in held]
+    named = [trial for trial in every if trial in said]
+    of_studies = [trial for study, held in trials.items() if study in said for trial in held]
+    return named or of_studies or ([] if parameters.get("formula_file") else every)
 
 
 def _texts(values: Iterable[object]) -> set[str]:

@@ -86,12 +86,16 @@ def _refuse_order(labbook: Path) -> None:
 
 def _propose(readings: Path, to: Path, given: Path | None, options: dict) -> None:
     from kit.labbook.readings_map import propose_map
+    from kit.labbook.readings_text import COLUMNS
 
     if given is not None:
         raise KitError("--map and --save-map were both given", where="kit import", allowed="one of the two",
                        mend="leave --save-map out to import with the map", code="cli.two_maps")  # fmt: skip
     found = propose_map(readings, **options)
     say(f"{found.toml()}\nWritten: {found.save(free(to))}")
+    if found.ignored:
+        say(f"Left out: {', '.join(found.ignored)}. To take one in, move it from ignored to [columns] and call it:")
+        say(f"{', '.join(COLUMNS)}.")
     say(f"Look it through and correct it, then import with --map {to}. Nothing was recorded.")
 
 

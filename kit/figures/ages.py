@@ -44,7 +44,7 @@ def over_age(comparison: Comparison, property: str) -> Figure | None:
     notes = Footnotes(main.unit)
     polygon = control_polygon(alike)
     traces = [*([polygon] if polygon else [])]
-    control = {value.batch for result in alike for value in result.arms[0].batch_values}
+    control = {value.batch for result in alike for arm in result.arms if arm.is_control for value in arm.batch_values}
     looks = _looks(comparison)
     traces += [
         _batch_line(looks[batch], f"{batch} (control)" if batch in control else batch, rows)
@@ -141,7 +141,8 @@ def _layout(
     traces: Sequence[dict],
     drawn: Sequence[float],
 ) -> dict:
-    shapes, words = spec_band(comparison, main)
+    values = value_range(drawn, main)
+    shapes, words = spec_band(comparison, main, values)
     ages = [age for trace in traces for age in trace["x"] if age > 0]
     ticks = sorted({float(result.window.age_h) for result in alike})
     reach = [math.log10(min(ages)) - 0.25, math.log10(max(ages)) + 0.2]
@@ -152,7 +153,7 @@ def _layout(
         "margin": {"b": 80 + 20 * legend_rows, **({"r": SIDE_PX} if main.spec else {})},
         "shapes": [*fresh_shapes, *shapes],
         "annotations": [*words, *fresh_words],
-        "yaxis": {"title": {"text": axis_title(main)}, "range": value_range(drawn, main)},
+        "yaxis": {"title": {"text": axis_title(main)}, "range": values},
         "xaxis": {
             "title": {"text": "age since the end of making, h and d (logarithmic scale)"},
             "type": "log",

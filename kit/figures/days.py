@@ -32,18 +32,15 @@ def by_day(comparison: Comparison, result: PropertyResult) -> Figure | None:
     if not rows:
         return None
     days = sorted({value.day for _, value in rows})
-    with_control = {value.day for value in result.arms[0].batch_values}
-    shapes, words = spec_band(comparison, result)
+    with_control = {value.day for arm in result.arms if arm.is_control for value in arm.batch_values}
+    reach = value_range([value.mean for _, value in rows], result)
+    shapes, words = spec_band(comparison, result, reach)
     return Figure(
         f"{property_name(result)} at {result.age}: is the control the same on every day?",
         method_line(result),
         [
             _places([value for _, value in rows], with_control),
-            *(
-                _batches(index, arm, with_control, is_control=arm is result.arms[0])
-                for index, arm in enumerate(result.arms)
-                if arm.batch_values
-            ),
+            *(_batches(index, arm, with_control) for index, arm in enumerate(result.arms) if arm.batch_values),
         ],
         {
             "height": 500,
@@ -53,7 +50,7 @@ def by_day(comparison: Comparison, result: PropertyResult) -> Figure | None:
             "xaxis": {"title": {"text": "batch, day of making", "standoff": 12}, "type": "multicategory"},
             "yaxis": {
                 "title": {"text": axis_title(result)},
-                "range": value_range([value.mean for _, value in rows], result),
+                "range": reach,
             },
         },
         _table(result, rows, with_control),
@@ -77,12 +74,12 @@ def _places(values: list[BatchValue], with_control: set[str]) -> dict:
     }
 
 
-def _batches(index: int, arm: ArmResult, with_control: set[str], *, is_control: bool) -> dict:
+def _batches(index: int, arm: ArmResult, with_control: set[str]) -> dict:
     look = series(index)
     return {
         "type": "scatter",
         "mode": "markers",
-        "name": f"{arm.arm_label} (control)" if is_control else arm.arm_label,
+        "name": f"{arm.arm_label} (control)" if arm.is_control else arm.arm_label,
         "x": [
             [day_words(value.day, with_control) for value in arm.batch_values],
             [value.batch for value in arm.batch_values],
@@ -92,8 +89,8 @@ def _batches(index: int, arm: ArmResult, with_control: set[str], *, is_control: 
         "marker": {
             "color": look["color"],
             "symbol": look["symbol"],
-            "size": 14 if is_control else 12,
-            "line": {"color": "#1f2328" if is_control else "#ffffff", "width": 1.5 if is_control else 1},
+            "size": 14 if arm.is_control else 12,
+            "line": {"color": "#1f2328" if arm.is_control else "#ffffff", "width": 1.5 if arm.is_control else 1},
         },
     }
 
@@ -111,7 +108,7 @@ def day_words(day: str, with_control: set[str]) -> str:
 
 
 def _table(result: PropertyResult, rows: list[tuple[ArmResult, BatchValue]], with_control: set[str]) -> Table:
-    ordered = sorted(rows, key=lambda row: (row[1].day, row[0] is not result.arms[0], row[1].batch))
+    ordered = sorted(rows, key=lambda row: (row[1].day, not row[0].is_control, row[1].batch))
     limits = control_limits(result)
     return Table(
         ("day of making", "batch", "trials", axis_title(result), "control of the day"),
@@ -119,7 +116,7 @@ def _table(result: PropertyResult, rows: list[tuple[ArmResult, BatchValue]], wit
             (
                 value.day,
                 value.batch,
-                f"{arm.arm_label} (control)" if arm is result.arms[0] else arm.arm_label,
+                f"{arm.arm_label} (control)" if arm.is_control else arm.arm_label,
                 number(value.mean, result.unit),
                 "yes" if value.day in with_control else "none: the day is not separated from the change",
             )
@@ -132,7 +129,10 @@ def _table(result: PropertyResult, rows: list[tuple[ArmResult, BatchValue]], wit
 
 def _summary(result: PropertyResult, days: list[str], with_control: set[str]) -> str:
     control = ", ".join(
-        f"{value.day} {number(value.mean, result.unit)}" for value in sorted(result.arms[0].batch_values, key=_day)
+        f"{value.day} {number(value.mean, result.unit)}"
+        for arm in result.arms
+        if arm.is_control
+        for value in sorted(arm.batch_values, key=_day)
     )
     without = [day for day in days if day not in with_control]
     missing = f" No control was made on {', '.join(without)}." if without else " Every day has a control."

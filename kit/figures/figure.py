@@ -12,7 +12,7 @@ from typing import Any
 
 from kit.show import TOKENS, Table
 
-WIDTH, HEIGHT = 680, 430  # fits an A4 page in print
+WIDTH, HEIGHT = 640, 430  # fits an A4 page, and a notebook in a window of 820 pixels
 MIME = "application/vnd.plotly.v1+json"
 
 
@@ -78,28 +78,32 @@ def series(index: int) -> dict[str, str]:
     return {"color": TOKENS["series"][place], "symbol": TOKENS["symbols"][place], "dash": TOKENS["dashes"][place]}
 
 
-def band(low: float | None, high: float | None, *, lines: Sequence[str]) -> tuple[list[dict], list[dict]]:
-    """A shaded band across the figure, with its limits in words beside it: (shapes, annotations)."""
+def band(
+    low: float | None, high: float | None, *, reach: Sequence[float], lines: Sequence[str]
+) -> tuple[list[dict], list[dict]]:
+    """A shaded band across the figure, with its limits in words beside it: (shapes, annotations).
+
+    A side without a limit is shaded to the end of the axis, whose two ends are `reach`.
+    """
     edges = [value for value in (low, high) if value is not None]
     line = {"color": TOKENS["series"][0], "width": 1, "dash": "dot"}
     shapes = [
         {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": value, "y1": value, "line": line, "layer": "below"}
         for value in edges
     ]
-    if len(edges) == 2:
-        shapes.append(
-            {
-                "type": "rect",
-                "xref": "paper",
-                "x0": 0,
-                "x1": 1,
-                "y0": low,
-                "y1": high,
-                "fillcolor": TOKENS["band"],
-                "line": {"width": 0},
-                "layer": "below",
-            }
-        )
+    shapes.append(
+        {
+            "type": "rect",
+            "xref": "paper",
+            "x0": 0,
+            "x1": 1,
+            "y0": reach[0] if low is None else low,
+            "y1": reach[1] if high is None else high,
+            "fillcolor": TOKENS["band"],
+            "line": {"width": 0},
+            "layer": "below",
+        }
+    )
     note = {
         "xref": "paper",
         "x": 1.01,

@@ -83,21 +83,24 @@ def _letter(index: int) -> str:
     return letters
 
 
-def spec_band(comparison: Comparison, result: PropertyResult) -> tuple[list[dict], list[dict]]:
-    """The spec shaded with its numbers, its age and the day it was set down; nothing without limits."""
+def spec_band(comparison: Comparison, result: PropertyResult, reach: Sequence[float]) -> tuple[list[dict], list[dict]]:
+    """The spec shaded with its numbers, its age and the day it was set down; nothing without limits.
+
+    `reach` are the ends of the value axis: a limit on one side only is shaded to the end of the other.
+    """
     spec = result.spec
     if spec is None or (spec.low is None and spec.high is None):
         return [], []
     low, high = (None if limit is None else float(limit) for limit in (spec.low, spec.high))
     age = [f"at {spec.age}"] if spec.age else []
     limits = textwrap.wrap(spec.words(), SIDE_WORDS, break_long_words=False)
-    return band(low, high, lines=["spec", *limits, *age, f"dated {comparison.study.spec_dated}"])
+    return band(low, high, reach=reach, lines=["spec", *limits, *age, f"dated {comparison.study.spec_dated}"])
 
 
 def control_limits(result: PropertyResult) -> tuple[float, float] | None:
     """The control's mean less and plus one pooled SD of batches; None without a mean or a known scatter. [unit]"""
     mean, spread = result.arms[0].mean, result.scatter.sd
-    if mean is None or spread is None:
+    if not result.arms[0].is_control or mean is None or spread is None:
         return None
     return one_sd(mean, spread, result.scale)
 
@@ -105,6 +108,8 @@ def control_limits(result: PropertyResult) -> tuple[float, float] | None:
 def control_words(result: PropertyResult) -> list[str]:
     """What the control's band is, in a line under the figure; why there is none where there is none."""
     control = result.arms[0]
+    if not control.is_control:
+        return ["No band of the control: no control is named."]
     if control.mean is None:
         return [f"No band of the control: {control.arm_label} has no value that counts."]
     if result.scatter.sd is None:
@@ -170,10 +175,10 @@ def value_range(values: Iterable[float], result: PropertyResult) -> list[float]:
 
 def arm_counts(arm: ArmResult) -> list[str]:
     """How much is in a mean and how much is not: ["n = 2 batches", "1 flagged"]."""
-    readings = "" if arm.n_readings == arm.n_batches else f", {plural(arm.n_readings, 'reading')}"
-    batches = f"n = {plural(arm.n_batches, 'batch', 'batches')}{readings}" if arm.n_batches else "no value"
+    readings = [] if arm.n_readings == arm.n_batches else [plural(arm.n_readings, "reading")]
+    batches = [f"n = {plural(arm.n_batches, 'batch', 'batches')}", *readings] if arm.n_batches else ["no value"]
     left = (("flagged", arm.flagged), ("not comparable", arm.not_comparable), ("not tested", arm.shown))
-    return [batches, *(f"{len(items)} {name}" for name, items in left if items)]
+    return [*batches, *(f"{len(items)} {name}" for name, items in left if items)]
 
 
 def property_name(result: PropertyResult) -> str:

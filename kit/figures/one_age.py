@@ -33,7 +33,8 @@ from kit.trials.values import one_sd
 
 _LINE_PX = 14
 _LEVEL_LABELS = 8  # labels that stand side by side; more of them are turned
-_LABEL_WORDS = 13  # letters of a line of a label
+_LABEL_WORDS = 13  # letters of a line of a label, at most
+_AXIS_PX, _LETTER_PX = 450, 6.2  # width of the axis beside a spec, and of a letter of a label
 
 
 def at_one_age(comparison: Comparison, result: PropertyResult) -> Figure:
@@ -43,7 +44,8 @@ def at_one_age(comparison: Comparison, result: PropertyResult) -> Figure:
     bars = _sd_bars(result)
     traces = [_batch_markers(result), _reading_ticks(result), *([bars] if bars else [])]
     traces += left_out_traces(left, notes)
-    shapes, words = spec_band(comparison, result)
+    reach = value_range(_drawn(result), result)
+    shapes, words = spec_band(comparison, result, reach)
     return Figure(
         f"{property_name(result)} at {result.age}: which version is inside the spec?"
         if result.spec
@@ -55,7 +57,7 @@ def at_one_age(comparison: Comparison, result: PropertyResult) -> Figure:
             "shapes": [*control_band(result), *shapes],
             "annotations": words,
             "xaxis": _arm_axis(result),
-            "yaxis": {"title": {"text": axis_title(result)}, "range": value_range(_drawn(result), result)},
+            "yaxis": {"title": {"text": axis_title(result)}, "range": reach},
         },
         _table(result),
         _summary(result),
@@ -72,22 +74,29 @@ def _arm_axis(result: PropertyResult) -> dict:
         "categoryorder": "array",
         "categoryarray": labels,
         "tickvals": labels,
-        "ticktext": [stacked(_label(arm, is_control=arm is result.arms[0])) for arm in result.arms],
+        "ticktext": [stacked(_label(arm, len(labels))) for arm in result.arms],
         "tickfont": {"size": 11},
         **({"tickangle": 0} if len(labels) <= _LEVEL_LABELS else {}),
         "range": [-0.6, len(labels) - 0.4],
     }
 
 
-def _label(arm: ArmResult, *, is_control: bool) -> list[str]:
+def _label(arm: ArmResult, arms: int) -> list[str]:
+    """The lines of an arm's label, no wider than its share of the axis."""
+    letters = min(_LABEL_WORDS, int(_AXIS_PX / _LETTER_PX / arms))
     names = arm.arm_label.split(", ")
-    said = [*names, *(["(control)"] if is_control else []), *arm_counts(arm), *([arm.verdict] if arm.verdict else [])]
-    return [line for words in said for line in textwrap.wrap(words, _LABEL_WORDS, break_long_words=False)]
+    said = [
+        *names,
+        *(["(control)"] if arm.is_control else []),
+        *arm_counts(arm),
+        *([arm.verdict] if arm.verdict else []),
+    ]
+    return [line for words in said for line in textwrap.wrap(words, max(letters, 1), break_long_words=False)]
 
 
 def _room(result: PropertyResult) -> dict:
     """Height and lower margin that hold the longest label and the legend."""
-    lines = max(len(_label(arm, is_control=arm is result.arms[0])) for arm in result.arms)
+    lines = max(len(_label(arm, len(result.arms))) for arm in result.arms)
     below = 100 + _LINE_PX * lines
     beside = {"r": SIDE_PX} if result.spec else {}
     return {"height": 376 + below, "margin": {"b": below, **beside}}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -75,7 +76,7 @@ def history(
 
     Parameters
     ----------
-    items : files, folders, formulas   One or several; a folder stands for the .toml files in it.
+    items : files, folders, formulas   One or several; a folder stands for the formula files in it.
     library : Library                  Materials for the files; the kit's starter materials when omitted.
 
     Raises
@@ -103,11 +104,19 @@ def _formulas(items: Sequence[str | Path | FormulaModel], library: Library | Non
             found.append(item)
             continue
         path = Path(item)
-        for file in sorted(path.glob("*.toml")) if path.is_dir() else [path]:
+        for file in sorted(filter(_may_be_formula, path.glob("*.toml"))) if path.is_dir() else [path]:
             library = library or load_library()
             made = read_as(FormulaModel, formula_file_text(file), library, where=file.name)
             found.append(replace(made, file=file.name))
     return found
+
+
+def _may_be_formula(file: Path) -> bool:
+    """Whether a file is not plainly something else, such as materials or a column map; a damaged one is told later."""
+    try:
+        return "phase" in tomllib.loads(file.read_text(encoding="utf-8-sig"))
+    except (OSError, ValueError):
+        return True
 
 
 def _unique(formulas: Iterable[FormulaModel]) -> list[FormulaModel]:

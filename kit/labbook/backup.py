@@ -21,9 +21,9 @@ from kit.labbook import faults, migrate, sqlite_file
 from kit.labbook.check import CheckReport
 from kit.labbook.drive import cautions_for
 from kit.labbook.projecting import rows_of_entry
-from kit.labbook.store import Store, local_now
+from kit.labbook.store import Store
 from kit.labbook.streams import Head
-from kit.labbook.times import Clock
+from kit.labbook.times import Clock, local_now
 
 SUFFIX = ".labbook"
 FOLDER = "backups"

@@ -93,13 +93,13 @@ class BatchRecord:
         histories = read_histories([(material.key, lot)], self._read_lot)
         use = lot_use(0, material, lot, (self._moment(at) or self.now())[:10], mass_g, histories)
         late = use.date_words()
-        return [*([late] if late else []), use.words(), *self._like(material, use)]
+        return [*([late] if late else []), use.words(), *self.like_lots(use)]
 
-    def _like(self, material: Material, use: LotUse) -> list[str]:
+    def like_lots(self, use: LotUse) -> list[str]:
         """Lots of the same form with a certificate whose number is spelled almost alike."""
         if use.certificate is not None or use.problem:
             return []
-        start = lot_stream(material.key, "")
+        start = lot_stream(use.material.key, "")
         known = [name.removeprefix(start) for name in self._store.stream_names(LOT_STREAM) if name.startswith(start)]
         near = difflib.get_close_matches(use.lot, known, n=2, cutoff=0.7)
         return [f"a certificate is recorded for lot {' and '.join(near)} of it: is it that one?"] if near else []

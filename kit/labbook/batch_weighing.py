@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from decimal import Decimal
-from fractions import Fraction
 
 from kit.bench.containers import weighed_back
 from kit.bench.made import gross_check
@@ -14,6 +12,7 @@ from kit.errors import BatchError
 from kit.formula.material import Material
 from kit.labbook.batch_record import BatchRecord
 from kit.labbook.receipt import Receipt
+from kit.labbook.weighed import as_planned_now, weighed_g
 from kit.units import plain
 
 
@@ -198,12 +197,7 @@ class Weighing(BatchRecord):
                 )
 
     def _weighed(self) -> dict[tuple[str, str], Decimal]:
-        sums: dict[tuple[str, str], Decimal] = {}
-        for item in self._ledger.effective():
-            if item.kind == "weigh" and item.stands:
-                place = (item.body["phase"], item.body["material"])
-                sums[place] = sums.get(place, Decimal(0)) + Decimal(item.body["mass_g"])
-        return sums
+        return weighed_g(self._ledger.effective())
 
     def _weighing_notes(self, line: SheetLine) -> list[str]:
         verdict = judge(self.as_planned_now(line), self._weighed()[line.place])
@@ -216,14 +210,7 @@ class Weighing(BatchRecord):
 
     def as_planned_now(self, line: SheetLine) -> SheetLine:
         """The line with its target made bigger where an over-weighed line was answered by rescaling."""
-        factor = Fraction(1)
-        for item in self._ledger.effective():
-            if item.kind == "over-weighing" and item.stands and item.body["choice"] == "rescale":
-                factor *= Fraction(item.body["factor"])
-        if factor == 1:
-            return line
-        target = Fraction(line.target_g) * factor
-        return replace(line, target_g=line.balance.rounded(Decimal(target.numerator) / Decimal(target.denominator)))
+        return as_planned_now(line, self._ledger.effective())
 
     def _over_weighing_choice(self, material: str, phase: str, choice: str, why: str, at: str) -> Receipt:
         line = self.sheet.line(material, phase or None)

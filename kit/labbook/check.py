@@ -59,8 +59,11 @@ class CheckReport:
 
     def __str__(self) -> str:
         """A line of counts, then one line a problem."""
-        verdict = "nothing amiss" if self.ok else f"{len(self.problems)} problems"
-        lines = [f"{self.entries} entries in {self.streams} streams: {verdict}."]
+        problems = "1 problem" if len(self.problems) == 1 else f"{len(self.problems)} problems"
+        verdict = "nothing amiss" if self.ok else problems
+        entries = "1 entry" if self.entries == 1 else f"{self.entries} entries"
+        streams = "1 stream" if self.streams == 1 else f"{self.streams} streams"
+        lines = [f"{entries} in {streams}: {verdict}."]
         return "\n".join(lines + [f"{words} [{code}]" for code, words in self.problems])
 
 

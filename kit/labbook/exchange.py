@@ -131,7 +131,9 @@ def import_csv(folder: str | Path, new_labbook_path: str | Path) -> ExchangeRepo
     """
     path = _there(Path(folder))
     outline = exchange_csv.read_outline(path)
-    return take_in(Path(new_labbook_path), outline, partial(exchange_csv.read_texts, path), path.name)
+    return take_in(
+        Path(new_labbook_path), outline, partial(exchange_csv.read_texts, path), path.name, exchange_csv.place_of
+    )
 
 
 def _names(trials: Sequence[str]) -> list[str]:

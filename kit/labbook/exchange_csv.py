@@ -15,6 +15,7 @@ import zipfile
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 from typing import IO
 
@@ -39,6 +40,7 @@ _ENTRIES = ("stream", "seq", "kind", "measured_at", "recorded_at", "body", "prev
 # Open Worldwide Application Security Project, "CSV Injection".
 _RISKY = re.compile(r"(\A|[;,|\t\r\n])(?=['=+\-@＝＋－＠\t\r\n])")
 _MADE_SAFE = re.compile(r"(\A|[;,|\t\r\n])'")
+_TOLD = 60  # characters of a row that a message repeats
 _LARGEST_CELL = 2**31 - 1
 _ZIP_TIME = (1980, 1, 1, 0, 0, 0)  # the first a packed file can hold: the same record gives the same bytes
 
@@ -118,7 +120,7 @@ def read_outline(path: Path) -> RecordOutline:
     check_format(about.get("format"), int(version) if version.isdecimal() else None, path.name)
     with _rows_of(path, "streams.csv", _STREAMS) as rows:
         streams = tuple(
-            StreamEnd(name, kind, _whole_number(seq, number, "streams.csv"), head)
+            StreamEnd(name, kind, _whole_number(seq, number, "streams.csv", "entries"), head)
             for number, (name, kind, seq, head) in rows
         )
     schema, count = (_whole_number(about.get(name, ""), 0, "labbook.csv") for name in ("schema", "entry_count"))
@@ -137,13 +139,38 @@ def read_texts(path: Path) -> Texts:
             stream, seq, kind, measured_at, recorded_at, body, previous, hash = row
             fields = {
                 "stream": stream,
-                "seq": _whole_number(seq, number, "entries.csv"),
+                "seq": _whole_number(seq, number, "entries.csv", "seq"),
                 "kind": kind,
                 "measured_at": measured_at or None,
                 "recorded_at": recorded_at,
                 "previous": previous,
             }
             yield _joined(fields, body), hash
+
+
+def place_of(count: int, text: str) -> str:
+    """Row and columns of entries.csv in which an entry was changed, as far as they can be told from its text."""
+    return f"entries.csv, row {count + 1}, {_changed_columns(text)}"  # the header is row 1
+
+
+def _changed_columns(text: str) -> str:
+    try:
+        found = json.loads(text)
+    except ValueError:
+        return "column body: it is not the JSON that was written"
+    for name in ("measured_at", "recorded_at"):
+        if found[name] is not None and not _is_time(found[name]):
+            return f"column {name}: {found[name]!r} is not a time as it was written"
+    if canonical(found) != text:
+        return "column body: its spaces, quotation marks or numbers are not as they were written"
+    return "one of the columns kind, measured_at, recorded_at, body"
+
+
+def _is_time(text: str) -> bool:
+    try:
+        return datetime.fromisoformat(text).utcoffset() is not None
+    except ValueError:
+        return False
 
 
 def _row(entry: Entry) -> tuple[str, ...]:
@@ -193,7 +220,8 @@ def _records(file: IO[bytes], name: str, header: Sequence[str]) -> Iterator[tupl
         with io.TextIOWrapper(file, encoding=ENCODING, newline="") as text:
             for number, row in enumerate(csv.reader(text, strict=True), start=1):
                 if len(row) != len(header) or (number == 1 and tuple(row) != tuple(header)):
-                    raise altered(f"the columns {', '.join(header)} were due", f"{name}, row {number}")
+                    due = f"the columns {', '.join(header)} were due, separated by commas; found: {_shortened(row)}"
+                    raise altered(due, f"{name}, row {number}")
                 if number > 1:
                     yield number, [unescape(cell) for cell in row]
     except (csv.Error, UnicodeDecodeError, zipfile.BadZipFile, zlib.error, EOFError, OSError) as problem:
@@ -202,6 +230,11 @@ def _records(file: IO[bytes], name: str, header: Sequence[str]) -> Iterator[tupl
         csv.field_size_limit(before)
     if not number:
         raise altered("it is empty", name)
+
+
+def _shortened(row: Sequence[str]) -> str:
+    told = " | ".join(row)
+    return told if len(told) <= _TOLD else f"{told[:_TOLD]} ..."
 
 
 @contextmanager
@@ -223,7 +256,8 @@ def _part(path: Path, name: str) -> Iterator[IO[bytes]]:
         ) from None
 
 
-def _whole_number(text: str, number: int, name: str) -> int:
+def _whole_number(text: str, number: int, name: str, column: str = "value") -> int:
     if not (text.isascii() and text.isdecimal() and len(text) < 19):
-        raise altered(f"{text!r} is not a whole number", f"{name}, row {number}" if number else name)
+        row = f", row {number}, column {column}" if number else ""
+        raise altered(f"{text!r} is not a whole number", f"{name}{row}")
     return int(text)

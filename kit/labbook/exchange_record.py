@@ -31,6 +31,9 @@ FORMAT_VERSION = 1
 Texts = Iterator[tuple[str, str]]
 """Canonical text and hash of every entry, in the order they were made."""
 
+Place = Callable[[int, str], str]
+"""Where the text of an entry stands in a file, from its number and its text."""
+
 _CHUNK = 5_000  # entries stored in one go
 _AGAIN = "export the lab book again, and keep this file for whoever has to explain it"
 
@@ -105,8 +108,10 @@ def outline_of(store: Store) -> RecordOutline:
     return replace(outline, digest=outline.own_digest())
 
 
-def verified(outline: RecordOutline, texts: Texts, where: str) -> Iterator[Entry]:
+def verified(outline: RecordOutline, texts: Texts, where: str, place: Place | None = None) -> Iterator[Entry]:
     """The entries of a record, each checked as it comes; the heads are compared at the end.
+
+    `place` says where in the file an entry stands; without it, its number is said.
 
     Raises
     ------
@@ -117,11 +122,11 @@ def verified(outline: RecordOutline, texts: Texts, where: str) -> Iterator[Entry
     ends: dict[str, Head] = {}
     count = 0
     for count, (text, hash) in enumerate(texts, start=1):
-        entry = _whole(text, hash, f"{where}, entry {count}")
+        entry = _whole(text, hash, count, where, place)
         last = ends.get(entry.stream, Head(0, GENESIS))
         if (entry.seq, entry.previous) != (last.seq + 1, last.hash):
             what = f'entry {entry.seq} of the stream "{entry.stream}" does not follow entry {last.seq}'
-            raise altered(what, f"{where}, entry {count}")
+            raise altered(what, _place(count, text, where, place))
         ends[entry.stream] = entry.head
         yield entry
     if count != outline.entries:
@@ -133,7 +138,9 @@ def verified(outline: RecordOutline, texts: Texts, where: str) -> Iterator[Entry
         raise altered(f"it lists {len(outline.streams)} streams, the entries belong to {len(ends)}", where)
 
 
-def take_in(path: Path, outline: RecordOutline, read: Callable[[], Texts], where: str) -> ExchangeReport:
+def take_in(
+    path: Path, outline: RecordOutline, read: Callable[[], Texts], where: str, place: Place | None = None
+) -> ExchangeReport:
     """Make a lab book of a record. It appears whole and checked, or not at all.
 
     Parameters
@@ -142,6 +149,7 @@ def take_in(path: Path, outline: RecordOutline, read: Callable[[], Texts], where
     outline : RecordOutline   What the record says it holds.
     read : callable           Gives its entries from the first; called twice, to check all before anything is written.
     where : str               Name of the file, for messages.
+    place : callable          Where in the file an entry stands, for messages; its number when None.
 
     Raises
     ------
@@ -151,7 +159,7 @@ def take_in(path: Path, outline: RecordOutline, read: Callable[[], Texts], where
 
     _refuse_newer_schema(outline, where)
     replaces = _is_empty_labbook(path)
-    for _ in verified(outline, read(), where):
+    for _ in verified(outline, read(), where, place):
         pass
     target = path.with_name(f".{path.name}.taken-in") if replaces else path
     with collector_paused():
@@ -236,14 +244,19 @@ def _opened(source: object) -> Iterator[Store]:
             yield store
 
 
-def _whole(text: str, hash: str, where: str) -> Entry:
+def _whole(text: str, hash: str, count: int, where: str, place: Place | None) -> Entry:
     try:
         entry = parse(text, hash)
     except RecordError:
-        raise altered("its text cannot be read as an entry", where) from None
+        raise altered("its text cannot be read as an entry", _place(count, text, where, place)) from None
     if digest(text) != hash:
-        raise altered("its text does not belong to its hash", where)
+        what = f'entry {entry.seq} of the stream "{entry.stream}" is not what was recorded, its hash says'
+        raise altered(what, _place(count, text, where, place))
     return entry
+
+
+def _place(count: int, text: str, where: str, place: Place | None) -> str:
+    return f"{where}, {place(count, text) if place else f'entry {count}'}"
 
 
 def _is_empty_labbook(path: Path) -> bool:

@@ -21,7 +21,7 @@ from kit.labbook.source import Source
 from kit.labbook.store import Store
 from kit.labbook.streams import Draft
 from kit.labbook.view import batch_stream, reading_of
-from kit.show import Block, Cell, Table, listing
+from kit.show import Block, Cell, Table, listing, paragraph
 from kit.tabular import ColumnMap, nearest
 
 
@@ -52,6 +52,11 @@ class ImportReport:
             return f"{self.file}: nothing added; all {self.known} rows are recorded already."
         also = f"; {self.known} rows were recorded already and are not doubled" if self.known else ""
         return f"{self.file}: {_count(self.added, 'row')} recorded in {', '.join(self.batches)}{also}."
+
+    def _repr_html_(self) -> str:
+        return paragraph(self)
+
+    __repr__ = __str__
 
 
 @dataclass(eq=False)

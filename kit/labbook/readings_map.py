@@ -226,6 +226,8 @@ class _MappedRows:
 
     def _join_time(self, cells: dict[str, str]) -> None:
         day, hour = cells.pop("date", ""), cells.pop("time", "")
+        if hour:  # a sheet keeps a day as its midnight
+            day = day.removesuffix(" 00:00:00")
         if day or hour:
             cells["measured_at"] = f"{day} {hour}".strip()
         if self._map.date_order and cells.get("measured_at"):

@@ -10,7 +10,11 @@ from kit.errors import ReadingsFileError, UnitError
 from kit.labbook.readings_text import QUANTITIES, ReadingsText
 from kit.units import number, plain
 
-_NUMBER = re.compile(r"^([+-]?(?:\d[\d.,'’\s]*\d|\d|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*)$", re.DOTALL)
+# A space or an apostrophe belongs to a number only before three digits: "10 1/min" is 10, not 101.
+_NUMBER = re.compile(
+    r"^([+\-\u2212]?(?:\d{1,3}(?:[\s'’]\d{3})+(?!\d)(?:[.,]\d+)?|\d[\d.,]*\d|\d|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*)$",
+    re.DOTALL,
+)
 _GROUPED = {mark: re.compile(rf"^[+-]?[1-9]\d{{0,2}}(\{mark}\d{{3}})+$") for mark in ",."}
 _NAMES = {".": "a point", ",": "a comma"}
 

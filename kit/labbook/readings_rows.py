@@ -11,7 +11,7 @@ from kit.errors import BatchError, ReadingsFileError, UnitError
 from kit.labbook.entry_bodies import CONDITIONS, RANGES, observation_body, reading_body
 from kit.labbook.readings_known import KnownReadings
 from kit.labbook.readings_marks import Marks, number_text, split_number
-from kit.labbook.readings_text import QUANTITIES, Row
+from kit.labbook.readings_text import QUANTITIES, Row, behind_number
 from kit.labbook.readings_times import Moment, Zone, time_notes
 from kit.labbook.source import Source
 from kit.labbook.view import BatchView
@@ -122,7 +122,7 @@ class RowReader:
         body = build(cells, name, batch.study, moment, reasons)
         if reasons.found:
             return reasons.found
-        measured_at, notes = (moment.text, time_notes(moment, batch.finished_at)) if moment else ("", ())
+        measured_at, notes = (moment.text, time_notes(moment, batch.finished_at, self.zone)) if moment else ("", ())
         body["at"] = measured_at
         body["imported"] = {"file": self.file, "row": row.number}
         kind = "observation" if is_word else "reading"
@@ -310,7 +310,7 @@ class RowReader:
         """A value as it would be typed: number and unit, the unit from the cell, its row or its column."""
         digits, inside = split_number(cell)
         if not digits:
-            raise _no_number(cell)
+            raise _no_number(cell, "value")
         beside = "" if is_blank(unit_cell) else unit_cell
         if inside and beside and not same_unit(inside, beside):
             raise ReadingsFileError(
@@ -332,7 +332,7 @@ class RowReader:
                 code="units.missing",
                 mend="fill the column unit, or head the column value [mPa.s]; write 1 where there is none",
             )
-        return f"{number} {unit}"
+        return f"{number} {behind_number(unit)}"
 
     def _age(self, cell: str) -> str:
         """The age that was typed, in hours; empty for a blank cell. [h]"""
@@ -345,7 +345,7 @@ class RowReader:
             return ""
         digits, unit = split_number(cell)
         if not digits:
-            raise _no_number(cell)
+            raise _no_number(cell, column)
         unit = unit or self.units.get(column, "")
         if not unit and column not in _BARE:
             raise ReadingsFileError(
@@ -353,7 +353,7 @@ class RowReader:
                 code="units.missing",
                 mend=f'write "{cell} {QUANTITIES[column]}", or head the column {column} [{QUANTITIES[column]}]',
             )
-        return f"{number_text(digits, self.marks)} {unit}".strip()
+        return f"{number_text(digits, self.marks)} {behind_number(unit)}".strip()
 
     def _condition(self, column: str, cell: str) -> str:
         """A condition as a reading keeps it; empty for a blank cell."""
@@ -382,10 +382,12 @@ def _cut_wrongly(row: Row) -> Refusal:
     return Refusal(row.number, "whole row", row.fault, mend, "import.cells")
 
 
-def _no_number(cell: str) -> ReadingsFileError:
+def _no_number(cell: str, column: str) -> ReadingsFileError:
     shown = "the cell is empty" if is_blank(cell) else f"{cell!r} is not a number"
+    nothing = "leave the whole row out" if column == "value" else "leave the cell empty"
+    told = f"; in a column map, [words.{column}] with {cell!r} = '' says so for all" if not is_blank(cell) else ""
     return ReadingsFileError(
         shown,
-        mend="type the number as the instrument shows it; leave the whole row out where nothing was read",
+        mend=f"type the number as the instrument shows it; {nothing} where nothing was read{told}",
         code="units.not_a_number",
     )

@@ -225,7 +225,7 @@ def check_unit(column: str, unit: str, *, where: str) -> None:
         )
     if QUANTITIES[column]:
         try:
-            read(f"1 {unit}", QUANTITIES[column])
+            read(f"1 {behind_number(unit)}", QUANTITIES[column])
         except UnitError:
             raise ReadingsFileError(
                 f"{unit!r} is no unit for the column {column!r}",
@@ -234,6 +234,17 @@ def check_unit(column: str, unit: str, *, where: str) -> None:
                 mend="correct it",
                 code="import.column_unit",
             ) from None
+
+
+def behind_number(unit: str) -> str:
+    """A unit as it can stand behind a number: of "1/min" the 1 would be taken for a digit.
+
+    Examples
+    --------
+    >>> behind_number("1/min"), behind_number("rpm")
+    ('/min', 'rpm')
+    """
+    return unit[1:].lstrip() if re.match(r"1\s*/", unit) else unit
 
 
 def plain_rows(table: RawTable, columns: tuple[str, ...]) -> Iterator[Row]:

@@ -7,9 +7,15 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 
 from kit.errors import ReadingsFileError
-from kit.labbook.times import stamp
+from kit.labbook.times import offset_of, stamp
 
-_TIME = re.compile(r"^(\d{4})-(\d{2})-(\d{2})[T ](\d{1,2}):(\d{2})(?::(\d{2})(?:[.,]\d+)?)?\s*(Z|[+-]\d{2}:?\d{2})?$")
+_TIME = re.compile(
+    r"^(\d{4})-(\d{2})-(\d{2})[T ](\d{1,2}):(\d{2})(?::(\d{2})(?:[.,]\d+)?)?"
+    r"\s*(?:([AaPp])\.?[Mm]\.?)?\s*(Z|[+-]\d{2}:?\d{2})?$"
+)
+_DAY = re.compile(r"^(\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{2,4})$")
+_HOUR = re.compile(r"^\d{1,2}:\d\d")
+_NUMBER = re.compile(r"^\d+([.,]\d+)?(\s+\S+)?$")
 _LOCAL = re.compile(
     r"^(\d{1,2})[./-](\d{1,2})[./-](\d{4}|\d{2})[,T ]\s*(\d{1,2}):(\d{2}(?::\d{2}(?:[.,]\d+)?)?)"
     r"\s*(?:([AaPp])\.?[Mm]\.?)?$"
@@ -71,13 +77,11 @@ class Zone:
         found = _TIME.match(cell)
         if not found:
             raise ReadingsFileError(
-                f"{cell!r} is not a date and time",
-                allowed=_ALLOWED,
-                code="import.time",
-                mend="write year-month-day and the time; leave it empty and give the age where the time is not known",
+                f"{cell!r} is not a date and time", allowed=_ALLOWED, code="import.time", mend=_how_to_mend(cell)
             )
-        *parts, offset = found.groups()
+        *parts, half, offset = found.groups()
         try:
+            parts[3] = _hour(parts[3], half)
             moment = datetime(*(int(part or 0) for part in parts))
         except ValueError as problem:
             raise ReadingsFileError(
@@ -104,15 +108,19 @@ class Zone:
         )
 
     def _placed(self, moment: datetime, cell: str) -> datetime:
-        first, second = (moment.replace(tzinfo=self.zone, fold=fold) for fold in (0, 1))
-        if first.utcoffset() != second.utcoffset():
+        offset = offset_of(moment, self.zone)
+        if offset is None:
             raise ReadingsFileError(
                 f"{cell!r} stands twice or not at all on the clocks of {self.zone}",
                 mend="write the offset behind the time",
                 allowed=_ALLOWED,
                 code="import.time_twice",
             )
-        return moment.replace(tzinfo=timezone(first.utcoffset()))
+        return moment.replace(tzinfo=offset)
+
+    def holds(self, moment: datetime) -> bool:
+        """Whether the clocks of the zone showed that moment with the offset it has."""
+        return moment.astimezone(self.zone).utcoffset() == moment.utcoffset()
 
 
 def iso_time(cell: str, order: str) -> str:
@@ -134,20 +142,47 @@ def iso_time(cell: str, order: str) -> str:
     first, second, year, hour, rest, half = found.groups()
     day, month = (first, second) if order == "DMY" else (second, first)
     if half:
-        if not 1 <= int(hour) <= 12:
-            return cell
-        hour = str(int(hour) % 12 + (12 if half.lower() == "p" else 0))
+        try:
+            hour = _hour(hour, half)
+        except ValueError:  # left for the reader of times, which says why
+            rest = f"{rest} {half}M"
     return f"{'20' if len(year) == 2 else ''}{year}-{int(month):02}-{int(day):02} {int(hour):02}:{rest}"
 
 
-def time_notes(moment: Moment, finished_at: str) -> tuple[str, ...]:
+def _hour(hour: str, half: str | None) -> str:
+    """An hour of 24; ValueError for one that does not exist with AM or PM."""
+    if not half:
+        return hour
+    if not 1 <= int(hour) <= 12:
+        raise ValueError("with AM or PM the hour must be in 1..12")
+    return str(int(hour) % 12 + (12 if half.lower() == "p" else 0))
+
+
+def _how_to_mend(cell: str) -> str:
+    """What to do about a cell that is no date and time, by what it looks like."""
+    unknown = "leave it empty and give the age where the time is not known"
+    if _LOCAL.match(cell):
+        return (
+            "write year-month-day, or say in a column map how days are written: "
+            'date_order = "DMY" for 31.12.2026, "MDY" for 12/31/2026'
+        )
+    if _DAY.match(cell):
+        return f"a day alone gives no age in hours: add the time; {unknown}"
+    if _HOUR.match(cell):
+        return f"the day is missing: add it; {unknown}"
+    if _NUMBER.match(cell):
+        return "a number is no date: give the cells of the sheet a date and time format, then save it again"
+    return f"write year-month-day and the time; {unknown}"
+
+
+def time_notes(moment: Moment, finished_at: str, zone: Zone) -> tuple[str, ...]:
     """What to look at in a reading's time, beside the end of making of its batch."""
     if not finished_at:
         return ("making is not finished: an in-process reading, without an age",)
     end, found = datetime.fromisoformat(finished_at), []
     if moment.at < end:
         found.append("before the end of making: an in-process reading, without an age")
-    if not moment.has_offset and moment.at.utcoffset() != end.utcoffset():
+    if not moment.has_offset and moment.at.utcoffset() != end.utcoffset() and not zone.holds(end):
         found.append(f"read with offset {moment.at:%z}, but the batch was finished with {end:%z}: check the time zone")
     return tuple(found)
 

@@ -13,8 +13,8 @@ from kit.errors import RecordError
 from kit.labbook import migrate, sqlite_file
 from kit.labbook.backup import STAMP, SUFFIX, beside, checked_copy, heads_of, require_labbook, written
 from kit.labbook.check import BOOK, CheckReport
-from kit.labbook.store import Store, local_now
-from kit.labbook.times import Clock
+from kit.labbook.store import Store
+from kit.labbook.times import Clock, local_now
 
 _DAMAGED = ("SQLITE_NOTADB", "SQLITE_CORRUPT", "SQLITE_ERROR")  # no database any more: set aside as it lies
 

@@ -209,6 +209,14 @@ class Source:
             division=decimal_or_none(body.get("division")),
         )
 
+    def instruments(self) -> tuple[Instrument, ...]:
+        """Every instrument in the record, in order of entry."""
+        return tuple(self.instrument(name.partition("/")[2]) for name in self._reader.streams("instrument"))
+
+    def calibrations(self) -> tuple[Calibration, ...]:
+        """Every calibration in the record, in order of entry."""
+        return tuple(self.calibration(name.partition("/")[2]) for name in self._reader.streams("calibration"))
+
     def calibration(self, name: str) -> Calibration | None:
         """A calibration by name; None when it is not in the record."""
         entries = self.entries(f"calibration/{name}") if name else ()

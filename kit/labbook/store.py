@@ -22,7 +22,7 @@ from kit.labbook.append import FIND_STREAM, Known, head_of, lay_down, lay_down_a
 from kit.labbook.check import BOOK, CheckReport, Rebuild, check_book, read_chain
 from kit.labbook.projections import projection
 from kit.labbook.streams import GENESIS, Draft, Entry, Head, parse, stamp, verify_text
-from kit.labbook.times import Clock
+from kit.labbook.times import Clock, local_now
 
 _stream, _entry = schema.stream, schema.entry
 
@@ -291,11 +291,6 @@ class Store:
             mend="check the name",
             code="labbook.no_stream",
         )
-
-
-def local_now() -> datetime:
-    """This computer's time to the second, with its UTC offset."""
-    return datetime.now().astimezone().replace(microsecond=0)
 
 
 def _time(clock: Clock) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from kit.errors import KitError
@@ -22,7 +22,7 @@ class Arm:
     trials : tuple of str          The same one by one, in order of making.
     formula : Formula              As meant.
     batches : tuple of BatchView   In order of making.
-    is_control : bool              Whether the others are set against it.
+    is_control : bool              Whether the others are set against it; one alone is it only where the study says so.
     """
 
     label: str
@@ -65,10 +65,13 @@ def find_arms(source: Source, trials: Sequence[str], control: str | None) -> tup
     _one_study({**{view.name: view.study for view in views}, chosen.name: chosen.study})
     fingerprints = dict.fromkeys(view.formula.fingerprint for view in (chosen, *views))
     batches = {fingerprint: source.batches(study=study.name, formula=fingerprint) for fingerprint in fingerprints}
-    return study, tuple(
+    arms = tuple(
         arm_of(batches[fingerprint], is_control=fingerprint == chosen.formula.fingerprint)
         for fingerprint in fingerprints
     )
+    if len(arms) == 1 and study.control not in arms[0].trials:
+        return study, (replace(arms[0], is_control=False),)
+    return study, arms
 
 
 def versions_of(batches: Iterable[BatchView]) -> tuple[Arm, ...]:

@@ -183,6 +183,21 @@ def _in_order(left, arms: Sequence[Arm]) -> tuple[LeftOut, ...]:
     return tuple(sorted(left, key=lambda item: (places[item.batch], item.reading.entry)))
 
 
+def _dropped(arms: Sequence[Arm]) -> list[str]:
+    """Batches that somebody decided to drop, in one sentence; none where there are none."""
+    found = dict.fromkeys(
+        batch.name
+        for arm in arms
+        for batch in arm.batches
+        for decision in batch.decisions
+        if fold(decision.verdict) == "drop"
+    )
+    if not found:
+        return []
+    was, its = ("was", "its") if len(found) == 1 else ("were", "their")
+    return [f"{', '.join(found)} {was} decided 'drop'; {its} readings count all the same: void what is wrong."]
+
+
 def _notes(arms: Sequence[Arm]) -> tuple[str, ...]:
     notes = []
     if len(arms) > 2:
@@ -198,13 +213,7 @@ def _notes(arms: Sequence[Arm]) -> tuple[str, ...]:
         if forms:
             words = "by their certificates not the same as in the control's batches; lot and change are not separated"
             notes.append(f"{arm.label}: lots of {', '.join(forms)} were {words}.")
-    notes += [
-        f"{batch.name} was decided {decision.verdict!r}; its readings count all the same: void what is wrong."
-        for arm in arms
-        for batch in arm.batches
-        for decision in batch.decisions
-        if fold(decision.verdict) == "drop"
-    ]
+    notes += _dropped(arms)
     lone = [arm.label for arm in arms if len(arm.batches) == 1]
     if lone:
         notes.append(f"Single batch: {', '.join(lone)} ({plural(len(lone), 'version')}).")

@@ -94,7 +94,7 @@ def _short(found: MeanDifference, by: str, verdict: str, *, scale: str, unit: st
     gap = f"{'ratio' if scale == LN else 'difference'} {size(found.difference)}"
     if found.low is None:
         return f"{gap}\n{SINGLE if by == SINGLE else 'no interval'}\n{verdict}"
-    return f"{gap}\n({size(found.low)} to {size(found.high)})\n{verdict}"
+    return f"{gap} ({size(found.low)} to {size(found.high)})\n{verdict}"
 
 
 def _words(

@@ -108,7 +108,10 @@ def _no_window(line: SpecLine, arms: Sequence[Arm], windows: Sequence[AgeWindow]
         if line.age
         else f"no reading by {line.method or 'any method'} at an age of the study ({ages})"
     )
-    empty = tuple(ArmResult(arm.label, (), 0, 0, None, None, NOT_TESTED, why, None, (), (), (), why) for arm in arms)
+    empty = tuple(
+        ArmResult(arm.label, (), 0, 0, None, None, NOT_TESTED, why, None, (), (), (), why, arm.is_control)
+        for arm in arms
+    )
     return PropertyResult(
         line.property, line.method, line.unit or "1", line.age, None, scale_of(line.property, None), line, empty
     )
@@ -185,6 +188,7 @@ class _ArmMaker:
             found,
             *by_state,
             difference_why=absent,
+            is_control=arm.is_control,
         )
 
     def _verdict(self, arm: Arm) -> tuple[str, str]:
@@ -223,7 +227,7 @@ class _ArmMaker:
         control = self.arms[0]
         mine, theirs = self.values[arm.label], self.values[control.label]
         if arm is control:
-            return None, "the control"
+            return None, "the control" if arm.is_control else "not tested: there is no control beside it"
         if not mine:
             return None, "not tested: " + self._why_nothing(arm.label)
         if not theirs:

@@ -143,6 +143,7 @@ class ArmResult:
                                          compare.
     difference_why : str                 Why there is no difference.
     flagged, shown, not_comparable : tuple of LeftOut   What is in no mean, by state.
+    is_control : bool                    Whether it is what the others are set against.
     """
 
     arm_label: str
@@ -158,6 +159,7 @@ class ArmResult:
     shown: tuple[LeftOut, ...]
     not_comparable: tuple[LeftOut, ...]
     difference_why: str = ""
+    is_control: bool = False
 
     @property
     def left_out(self) -> tuple[LeftOut, ...]:

@@ -157,9 +157,14 @@ def not_used_table(comparison: Compared) -> Table:
         ("batch", "property", "age", "value", "state", "code", "why"),
         rows,
         title="Shown, and in no mean",
-        note="" if rows else "Every reading is in a mean.",
+        note="" if rows else _all_used(comparison),
         numeric=frozenset({3}),
     )
+
+
+def _all_used(comparison: Compared) -> str:
+    held = any(arm.batch_values for result in comparison.results for arm in result.arms)
+    return "Every reading is in a mean." if held else "There is no reading."
 
 
 def mean_text(result: PropertyResult, arm: ArmResult) -> str:
@@ -234,7 +239,7 @@ def _result_cell(result: PropertyResult, arm: ArmResult) -> Cell:
         lines.append(judged)
     if arm.difference is not None:
         lines.append(arm.difference.words)
-    elif arm.verdict in (PASS, FAIL) and arm.difference_why and arm is not result.arms[0]:
+    elif arm.verdict in (PASS, FAIL) and arm.difference_why and not arm.is_control:
         lines.append(arm.difference_why)
     elif not arm.verdict:
         lines += [brief(item) for item in arm.left_out if arm.batch_values]

@@ -1,7 +1,7 @@
 """What is touched at the bench: thin skins over the calls of a batch and of a comparison.
 
-Every committed cell goes to the lab book at once, and a form is always built from the lab book. A planning table and a
-cooling clock belong here too and do not exist yet.
+Every weighing and reading goes to the lab book when its cell is left, every step of making when its button is pressed;
+a form is always built from the lab book. A planning table and a cooling clock belong here too and do not exist yet.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from kit.widgets.entry_table import EntryTable
     from kit.widgets.trial_picker import TrialPicker
 
-__all__ = ["readings_table", "trial_picker", "weighing_table"]
+__all__ = ["making_table", "readings_table", "trial_picker", "weighing_table"]
 
 
 def weighing_table(batch: Batch) -> EntryTable:
@@ -31,6 +31,23 @@ def weighing_table(batch: Batch) -> EntryTable:
     from kit.widgets.weighing_form import WeighingForm
 
     return EntryTable(WeighingForm(batch))
+
+
+def making_table(batch: Batch) -> EntryTable:
+    """A table to type into what was done: combining, cooling, additions, losses, water, adjusters, the end of making.
+
+    Parameters
+    ----------
+    batch : Batch   As for `weighing_table`; the steps are those of its formula.
+
+    Returns
+    -------
+    EntryTable   As `weighing_table`.
+    """
+    from kit.widgets.entry_table import EntryTable
+    from kit.widgets.making_form import MakingForm
+
+    return EntryTable(MakingForm(batch))
 
 
 def readings_table(batch: Batch, *, operator: str = "") -> EntryTable:

@@ -8,7 +8,7 @@ from importlib.resources import files
 import anywidget
 import traitlets
 
-from kit.show import TOKENS
+from kit.show import TOKENS, Block
 from kit.widgets.entry_form import EntryForm
 
 _KEPT_ANSWERS = 500  # a message that comes twice does so within seconds
@@ -43,7 +43,7 @@ class EntryTable(anywidget.AnyWidget):
     A message that comes twice is answered twice and taken once.
     """
 
-    _esm = _file("entry_table.js")
+    _esm = _file("entry_cells.js") + _file("entry_table.js")
     _css = _style()
     view = traitlets.Dict().tag(sync=True)
 
@@ -82,7 +82,9 @@ class EntryTable(anywidget.AnyWidget):
         """The table to type into; as plain tables where no script runs: on paper, in a viewer, in a terminal."""
         shown = super()._repr_mimebundle_(**options)
         data, metadata = shown if isinstance(shown, tuple) else (shown, {})
-        block = self.form.view().block()
+        count = len(self.form.batch.view.entries)
+        words = f"As it stood at entry {count} of the batch. What came later is in the lab book: run the cell again."
+        block = Block((words, *self.form.view().block().parts))
         return {**data, "text/plain": str(block), "text/html": block._repr_html_()}, metadata
 
     def __str__(self) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
 
 from kit.bench.methods import CONDITIONS as FIELDS
@@ -34,7 +35,7 @@ from kit.widgets.parts import (
     Remark,
     Row,
 )
-from kit.widgets.reading_words import state_of, usual_conditions
+from kit.widgets.reading_words import offered_words, state_of, usual_conditions
 
 NEW, USUAL = "new", "usual"
 _SHOWN_READINGS = 3  # older ones stay in the lab book; the table must fit a tablet
@@ -73,7 +74,10 @@ class MethodPart:
             *(_column(reading) for reading in shown),
             Column(NEW, "new reading"),
         ]
-        rows = [self._condition_row(name, shown, usual) for name in ("at", *self.conditions, "value")]
+        offered = offered_words(source, self.method)
+        rows = [
+            self._condition_row(name, shown, usual, offered.get(name, ())) for name in ("at", *self.conditions, "value")
+        ]
         rows[-1] = self._with_remarks(rows[-1], source, shown)
         return Part(self.method.name, self._caption(), tuple(columns), tuple(rows), self._note(len(every) - len(shown)))
 
@@ -90,7 +94,9 @@ class MethodPart:
         told += [f"{older} earlier reading(s) are in the lab book."] if older else []
         return " ".join(told)
 
-    def _condition_row(self, name: str, shown: list[Reading], usual: Mapping[str, str]) -> Row:
+    def _condition_row(
+        self, name: str, shown: list[Reading], usual: Mapping[str, str], offered: tuple[str, ...]
+    ) -> Row:
         key = f"{self.method.name}/{name}"
         head = Cell(HEAD, self._head(name), self._asks_for(name))
         old = [self._recorded_cell(key, name, reading) for reading in shown]
@@ -98,8 +104,8 @@ class MethodPart:
         new = self._form.input_cell(
             key, NEW, f"{self._head(name)}, new reading by {self.method.name}", decimal=_is_number(name)
         )
-        if not new.state:
-            new = Cell(new.kind, new.text, hint, new.label, decimal=new.decimal)
+        hint = new.small if new.state else hint
+        new = replace(new, small=hint, options=offered)
         ask, asked = self._form.open_question(key)
         actions = (Action(USUAL, _usual_words(usual)),) if name == "at" and usual else ()
         remarks = self._form.refusals(key)

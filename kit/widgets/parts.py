@@ -10,6 +10,7 @@ from kit.show import Block, Table
 HEAD, TEXT, INPUT = "head", "text", "input"
 RECORDED, UNCHANGED, NOTED, ASKS, REFUSED = "recorded", "unchanged", "noted", "asks", "refused"
 CANCEL = "cancel"
+_UNBROKEN = 16  # letters
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +56,8 @@ class Outcome:
 class Cell:
     """One cell: a row's head, plain text, or an input with its accessible `label`.
 
-    `small` stands under it; `state` is that of the typed text; `tone` underlines a word that says the same.
+    `small` stands under it; `state` is that of the typed text; `tone` underlines a word that says the same. `options`
+    are words that are offered; others can be typed.
     """
 
     kind: str
@@ -65,6 +67,7 @@ class Cell:
     state: str = ""
     tone: str = ""
     decimal: bool = False
+    options: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +127,11 @@ class Part:
             rows,
             title=self.caption,
             note="\n".join([*remarks, *([self.note] if self.note else [])]),
-            numeric=frozenset(index for index, column in enumerate(self.columns) if column.numeric),
+            numeric=frozenset(
+                index
+                for index, column in enumerate(self.columns)
+                if column.numeric and all(_is_short(row[index]) for row in rows)
+            ),
         )
 
 
@@ -144,6 +151,11 @@ class FormView:
         """The view as tables for paper and terminal."""
         cautions = [f"{title}: {text}" for title, text in self.cautions]
         return Block((self.title, *(part.table() for part in self.parts), *cautions))
+
+
+def _is_short(text: str) -> bool:
+    """Whether a cell can stay unbroken: on paper a long sentence in a column of numbers pushes the last columns off."""
+    return all(len(line) <= _UNBROKEN for line in text.splitlines())
 
 
 def _printed(cell: Cell) -> str:

@@ -59,6 +59,27 @@ def usual_conditions(batch: Batch, source: Source, method: Method) -> dict[str, 
     return usual
 
 
+def offered_words(source: Source, method: Method) -> dict[str, tuple[str, ...]]:
+    """Instruments and calibrations of the lab book to choose from; any other word can be typed.
+
+    Where the record knows an instrument of the method's kind, only those of that kind are offered.
+    """
+    instruments = source.instruments()
+    fitting = [one for one in instruments if _measures(one.kind, method.property)] or instruments
+    names = {one.name for one in fitting}
+    calibrations = [one for one in source.calibrations() if one.instrument in names]
+    return {
+        "instrument": tuple(one.name for one in fitting),
+        "calibration": tuple(one.name for one in reversed(calibrations)),
+    }
+
+
+def _measures(kind: str, of: str) -> bool:
+    """Whether the kind of an instrument names what is measured: a pH meter, a viscometer."""
+    stem = of.lower() if len(of) < 4 else of.lower()[:5]
+    return stem in kind.lower()
+
+
 def _last_readings(batch: Batch, source: Source, method: Method) -> Iterable[Reading]:
     """Readings by the method, the latest first: of this batch, then of the batches of its study recorded last."""
     keys = [f"{trial}/{number}" for _, trial, number in source.batch_keys(study=batch.study.name)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from kit.bench.exact import upper_first
 from kit.bench.sheet import SheetLine
 from kit.bench.weighing import judge
 from kit.errors import KitError
@@ -152,24 +153,38 @@ class WeighingForm(EntryForm):
             told += self._over_words(line)
         elif verdict == "under":
             told.append(Remark("Weigh more, then type what the balance shows now, or the further portion.", "flag"))
+        told += self._lot_remarks(line, items)
         past = [item for item in self.batch.view.effective if _is_of(item, line)]
         for item in past:
             steps = history(self.batch, item, _SHOWN)
             told += [Remark(f"History: {'; '.join(steps)}", "quiet")] if steps else []
         return told
 
+    def _lot_remarks(self, line: SheetLine, items: tuple[Effective, ...]) -> list[Remark]:
+        """What there is to say of the lots: a date passed, what a certificate changes, a number almost alike."""
+        entries = {item.seq for item in items}
+        told: dict[str, str] = {}
+        for use in self.batch.view.lot_uses:
+            if use.entry not in entries or not use.lot:
+                continue
+            if use.date_words():
+                told[use.date_words()] = "fail"
+            told |= dict.fromkeys(self.batch.like_lots(use), "flag")
+            if use.certificate is not None or use.problem:
+                told[use.words()] = "flag" if use.problem else "quiet"
+        return [Remark(f"{upper_first(words)}.", tone) for words, tone in told.items()]
+
     def _over_words(self, line: SheetLine) -> list[Remark]:
         found = self.batch.over_weighing(line.material.key, line.phase)
-        key = line.material.key
-        way = f' To make all others bigger: batch.rescale("{key}", why="...").' if found.feasible else ""
-        ask = " If it was a slip of reading, type what the balance shows now."
-        return [Remark(f"{found.words()}{way}{ask}", "fail")]
+        return [Remark(f"{found.words()} If it was a slip of reading, type what the balance shows now.", "fail")]
 
     def _actions(self, line: SheetLine, items: tuple[Effective, ...]) -> tuple[Action, ...]:
         over = bool(items) and judge(self.batch.as_planned_now(line), total_of(items)).verdict == "over"
         if not over or self._choice(line) is not None or self.batch.view.finished_at:
             return ()
-        return (Action("accept", "Accept as made ..."),)
+        feasible = self.batch.over_weighing(line.material.key, line.phase).feasible
+        bigger = [Action("rescale", "Make all others bigger ...")] if feasible else []
+        return (Action("accept", "Accept as made ..."), *bigger)
 
     # What it takes
 
@@ -179,8 +194,8 @@ class WeighingForm(EntryForm):
             return self._take_mass(line, text, choice, why)
         if column in ("lot", "balance"):
             return self._take_word(line, column, text, choice, why)
-        if column == "accept":
-            return self._take_acceptance(line, choice, why)
+        if column in _WAYS:
+            return self._take_way(line, column, choice, why)
         raise self.unknown_cell(row, column)
 
     def _take_mass(self, line: SheetLine, text: str, choice: str, why: str) -> Outcome:
@@ -270,18 +285,16 @@ class WeighingForm(EntryForm):
         expected = read(changes["mass"], "g") if "mass" in changes else total_of(self._weighings(line))
         return self._checked(line, outcome, expected)
 
-    def _take_acceptance(self, line: SheetLine, choice: str, why: str) -> Outcome:
-        name = line.material.name
-        if choice == "accept" and why:
-            receipt = self.batch.accept(line.material.key, phase=line.phase, why=why)
-            return Outcome(RECORDED, f"{name}: over-weighed, accepted as made", entry=receipt.seq)
-        self.batch.over_weighing(line.material.key, line.phase)  # refuses a line that is not over
-        ask = Ask(
-            f"Accept {name} with its new percentage? Look at limits, charge and pH again afterwards.",
-            (Choice("accept", "Accept as made", why=True), Choice(CANCEL, "Not now")),
-            ("harmless line, batch too large to rescale", "phase already mixed"),
-        )
-        return Outcome(ASKS, f"{name}: a reason is needed to accept it", ask=ask)
+    def _take_way(self, line: SheetLine, way: str, choice: str, why: str) -> Outcome:
+        name, key = line.material.name, line.material.key
+        if choice == way and why:
+            record = self.batch.accept if way == "accept" else self.batch.rescale
+            receipt = record(key, phase=line.phase, why=why)
+            return Outcome(RECORDED, f"{name}: over-weighed, {_CHOSEN[way]}", entry=receipt.seq)
+        self.batch.over_weighing(key, line.phase)  # refuses a line that is not over
+        question, words, reasons = _WAYS[way]
+        ask = Ask(question.format(name), (Choice(way, words, why=True), Choice(CANCEL, "Not now")), reasons)
+        return Outcome(ASKS, f"{name}: a reason is needed", ask=ask)
 
     def _checked(self, line: SheetLine, outcome: Outcome, expected_g: Decimal) -> Outcome:
         """The outcome, once the record says so: an equal entry made before would have been answered, not added."""
@@ -315,6 +328,18 @@ class WeighingForm(EntryForm):
         return draft.text if draft is not None and draft.outcome.state == NOTED else ""
 
 
+_WAYS = {
+    "accept": (
+        "Accept {} with its new percentage? Look at limits, charge and pH again afterwards.",
+        "Accept as made",
+        ("harmless line, batch too large to rescale", "phase already mixed"),
+    ),
+    "rescale": (
+        "Make all other lines bigger, so that {} has its percentage? Their targets grow; weigh the extra portions.",
+        "Make all others bigger",
+        ("the vessel is large enough", "the percentage matters"),
+    ),
+}
 _CHOSEN = {"accept": "accepted as made", "rescale": "answered by making all others bigger"}
 
 

@@ -12,6 +12,7 @@ from kit.labbook.source import open_source
 from kit.show import Block, Table
 from kit.trials.compare import compare
 from kit.writeup.cautions import cautions_table
+from kit.writeup.results_report import read_at_several_ages
 from kit.writeup.study_rows import spec_rows
 
 if TYPE_CHECKING:
@@ -76,14 +77,12 @@ class ComparisonReport:
         return self.comparison.table()
 
     def figures(self) -> list[Figure]:
-        """Each judged property at its age, then each property over age."""
+        """Each judged property at its age, then each that was read at several ages over age."""
         results = [
             result for result in self.comparison.results if any(arm.batch_values or arm.left_out for arm in result.arms)
         ]
         judged = [at_one_age(self.comparison, result) for result in results if result.spec is not None]
-        ages = [
-            over_age(self.comparison, property) for property in dict.fromkeys(result.property for result in results)
-        ]
+        ages = [over_age(self.comparison, property) for property in read_at_several_ages(results)]
         return [*judged, *(figure for figure in ages if figure is not None)]
 
     def cautions(self) -> Block:

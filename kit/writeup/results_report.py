@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from kit.errors import ParameterError, RecordError
 from kit.figures.figure import Figure
@@ -51,7 +51,10 @@ class ResultsReport:
         self.study = self.source.study(_study_name(self.source, study, trials))
         self.ages = tuple(ages)
         named = list(dict.fromkeys(trials)) or _made_trials(self.source, self.study.name)
-        self.comparison = compare(self.source, named, control=control or None, properties=list(properties) or None)
+        alone = named[0] if len(named) == 1 and not self.study.control else ""  # it needs no control to be shown
+        self.comparison = compare(
+            self.source, named, control=control or alone or None, properties=list(properties) or None
+        )
         self._check_ages()
 
     def identity(self) -> Table:
@@ -88,8 +91,8 @@ class ResultsReport:
         return [at_one_age(self.comparison, result) for result in self._side_by_side()]
 
     def figures_over_age(self) -> list[Figure]:
-        """Each property over the age of the batch: one figure a property, never two scales in one."""
-        names = dict.fromkeys(result.property for result in self._held())
+        """Each property read at several ages over the age of the batch: a figure each, never two scales in one."""
+        names = read_at_several_ages(self._held())
         drawn = [over_age(self.comparison, name) for name in names]
         return [figure for figure in drawn if figure is not None]
 
@@ -145,6 +148,14 @@ class ResultsReport:
                     mend="name one of these, or leave it empty for the ages of the spec",
                     code="results.age",
                 )
+
+
+def read_at_several_ages(results: Iterable[PropertyResult]) -> list[str]:
+    """Properties that were read at more than one age, in order."""
+    ages: dict[str, set[str]] = {}
+    for result in results:
+        ages.setdefault(result.property, set()).add(result.age)
+    return [name for name, found in ages.items() if len(found) > 1]
 
 
 def _study_name(source: Source, study: str, trials: Sequence[str]) -> str:

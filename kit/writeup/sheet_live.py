@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from decimal import Decimal
-from fractions import Fraction
 
 from kit.bench.sheet import SheetLine
 from kit.bench.weighing import judge
 from kit.labbook.times import show_time
 from kit.labbook.view import BatchView
+from kit.labbook.weighed import as_planned_now, rescaled_by, weighed_g
 from kit.show import Cell, Table
 from kit.trials.wording import plural
 from kit.units import plain
@@ -22,7 +21,7 @@ _TONES = {"over": "flag", "under": "flag", "within": "pass"}
 
 def weighed_table(batch: BatchView) -> Table:
     """Every line with its target as it stands now, what was weighed, its lot, and whether it is within tolerance."""
-    grams, lots = weighed_g(batch), batch.lots()
+    grams, lots = weighed_g(batch.effective), batch.lots()
     rows: list[tuple[object, ...]] = []
     for line in targets_now(batch):
         mass = grams.get(line.place)
@@ -56,46 +55,19 @@ def progress_table(batch: BatchView) -> Table:
     return Table(("stage", "recorded"), rows, title=f"{batch.name}: where it stands", key="sheet-progress")
 
 
-def weighed_g(batch: BatchView) -> dict[tuple[str, str], Decimal]:
-    """Phase and material to the mass weighed so far, portions summed. [g]"""
-    sums: dict[tuple[str, str], Decimal] = {}
-    for item in batch.standing("weigh"):
-        place = (item.body["phase"], item.body["material"])
-        sums[place] = sums.get(place, Decimal(0)) + Decimal(item.body["mass_g"])
-    return sums
-
-
 def targets_now(batch: BatchView) -> tuple[SheetLine, ...]:
     """The lines of the sheet, made bigger where an over-weighed line was answered so."""
-    factor = _factor(batch)
-    if factor == 1:
-        return batch.sheet.lines
-    return tuple(
-        replace(line, target_g=line.balance.rounded(_decimal(Fraction(line.target_g) * factor)))
-        for line in batch.sheet.lines
-    )
+    return tuple(as_planned_now(line, batch.effective) for line in batch.sheet.lines)
 
 
 def missing_lines(batch: BatchView) -> tuple[SheetLine, ...]:
     """Lines of the sheet with a target of which nothing was weighed."""
-    grams = weighed_g(batch)
+    grams = weighed_g(batch.effective)
     return tuple(line for line in batch.sheet.lines if line.target_g and line.place not in grams)
 
 
-def _factor(batch: BatchView) -> Fraction:
-    factor = Fraction(1)
-    for item in batch.standing("over-weighing"):
-        if item.body["choice"] == "rescale":
-            factor *= Fraction(item.body["factor"])
-    return factor
-
-
-def _decimal(value: Fraction) -> Decimal:
-    return Decimal(value.numerator) / Decimal(value.denominator)
-
-
 def _rescaled_words(batch: BatchView) -> str:
-    factor = _factor(batch)
+    factor = rescaled_by(batch.effective)
     return "" if factor == 1 else f"Targets are made bigger by {float(factor):.4f}, after a line was over-weighed."
 
 

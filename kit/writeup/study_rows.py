@@ -1,4 +1,4 @@
-"""A study's spec as the rows of a table: the day it was set down, then a row a line."""
+"""A study's spec as the rows of a table: the day it was set down, then a row a line; its control in words."""
 
 from __future__ import annotations
 
@@ -17,6 +17,13 @@ def spec_rows(study: StudyView) -> Iterator[tuple[str, object]]:
     yield "spec dated", study.spec_dated
     for line in study.spec:
         yield "spec", spec_words(line)
+
+
+def control_words(study: StudyView) -> str:
+    """What the trials of a study are set against: a trial, a bought product, or nothing recorded."""
+    if study.control or not study.reference_product:
+        return study.control or NOT_RECORDED
+    return f"{study.reference_product}, bought: composition unknown, no batch here"
 
 
 def spec_words(line: SpecLine) -> str:

@@ -31,6 +31,7 @@ from kit.writeup.report_results import (
     methods_used,
     readings,
 )
+from kit.writeup.study_rows import control_words
 
 STATUS = "prototype, not for sale and not for use on people before a qualified safety assessment"
 
@@ -88,7 +89,7 @@ class TrialReport:
             ("formula", formula.title),
             ("formula version", formula.fingerprint[:16]),
             ("product type", formula.product),
-            ("control", self.study.control or NOT_RECORDED),
+            ("control", control_words(self.study)),
             ("spec", f"dated {self.study.spec_dated}" if self.study.spec else NOT_RECORDED),
         ]
         for batch in self.batches:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -21,6 +22,8 @@ from kit.writeup.taken_along import take_along
 
 Progress = Callable[[int, int], None]
 _SNAPSHOT = "snapshot.json"
+_NOT_IN_FILES = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
+_LONGEST_STEM = 120  # characters; a file system takes 255 bytes, endings included
 
 
 @dataclass(frozen=True)
@@ -153,6 +156,7 @@ def publish(
 
 
 def _written(folder: Path, name: str, title: str, page: str, executed: Executed, frozen: str, bundle: bool) -> WriteUp:
+    name = file_stem(name)
     paths = {
         "snapshot": folder / f"{name}.snapshot.json",
         "notebook": folder / f"{name}.ipynb",
@@ -170,6 +174,19 @@ def _written(folder: Path, name: str, title: str, page: str, executed: Executed,
         1 for cell in executed.notebook.cells for output in cell.get("outputs", ()) if _MIME in output.get("data", {})
     )
     return WriteUp(figures=figures, seconds=executed.seconds, **paths)
+
+
+def file_stem(name: str) -> str:
+    """A name as the beginning of a file's name that every system takes; what one refuses becomes an underscore.
+
+    Source: Microsoft, "Naming Files, Paths, and Namespaces" (from memory).
+
+    Examples
+    --------
+    >>> file_stem("LIN-03"), file_stem("Süß <b> 2/1."), file_stem("?")
+    ('LIN-03', 'Süß _b_ 2_1', '_')
+    """
+    return _NOT_IN_FILES.sub("_", name)[:_LONGEST_STEM].rstrip(" .") or "page"
 
 
 _MIME = "application/vnd.plotly.v1+json"

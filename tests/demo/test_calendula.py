@@ -401,3 +401,9 @@ def test_an_unknown_study_is_refused_with_those_there_are(tmp_path):
     assert "calendula" in refused.value.allowed
     assert not (tmp_path / "demo").exists()
     assert study_plan("calendula").study == "CAL"
+
+
+def test_what_was_dropped_is_told_in_one_sentence(comparison):
+    """CAL-01, -02, -05 and -06 were decided "drop" as entered; all their readings count."""
+    (told,) = [note for note in comparison.notes if "drop" in note]
+    assert told.startswith("CAL-01/1, CAL-02/1, CAL-05/1, CAL-06/1 were decided 'drop'; their readings count")

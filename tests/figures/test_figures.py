@@ -176,7 +176,7 @@ def test_each_label_says_how_many_batches_and_the_verdict_in_words(at_72_h):
     """Against 15000 to 25000: 10800 and 29600 are outside; LIN-01 and LIN-05 have no value that counts."""
     axis = at_72_h.layout["xaxis"]
     told = {label: text.split("<br>") for label, text in zip(axis["tickvals"], axis["ticktext"], strict=True)}
-    assert told[CONTROL] == ["LIN-03", "LIN-06", "(control)", "n = 2 batches", "PASS"]
+    assert told[CONTROL] == ["LIN-03", "LIN-06", "(control)", "n = 2", "batches", "PASS"]
     assert told["LIN-02"] == ["LIN-02", "n = 1 batch", "FAIL"]
     assert told["LIN-04"][-1] == "FAIL" and told["LIN-07"][-1] == "PASS"
     assert " ".join(told["LIN-05"]) == "LIN-05 no value 1 flagged 1 not comparable FLAGGED"
@@ -484,3 +484,39 @@ def test_series_differ_in_more_than_their_colour():
     assert len({look["color"] for look in looks}) == len({look["symbol"] for look in looks}) == 8
     assert all(looks[index]["dash"] != looks[index + 1]["dash"] for index in range(7))
     assert series(8) == looks[0]
+
+
+# ---------------------------------------------------------------- a limit on one side, many versions, one age only
+
+
+@pytest.fixture(scope="module")
+def calendula(tmp_path_factory):
+    """The invented calendula study: wet-combing force of at most 35 %, read at one age only."""
+    made = build_demo(tmp_path_factory.mktemp("figures-calendula") / "demo", study="calendula")
+    return kit.compare(made.labbook, made.compared)
+
+
+def test_a_limit_on_one_side_is_shaded_to_the_end_of_the_axis(calendula):
+    """At most 35 %: shaded from the lower end of the axis up to 35, with a line at 35 and none elsewhere."""
+    result = calendula.result("wet-combing force", "7 d")
+    for figure in (at_one_age(calendula, result), by_day(calendula, result)):
+        shapes = figure.layout["shapes"]
+        (area,) = [shape for shape in shapes if shape.get("fillcolor") == TOKENS["band"]]
+        assert (area["y0"], area["y1"]) == (figure.layout["yaxis"]["range"][0], 35.0)
+        assert [shape["y0"] for shape in shapes if shape["type"] == "line"] == [35.0]
+
+
+def test_labels_of_versions_are_no_wider_than_their_share_of_the_axis(calendula, at_72_h):
+    """The axis has about 450 pixels and a letter 6.2: six versions have 12 letters a line each, but for whole words."""
+    result = calendula.result("wet-combing force", "7 d")
+    assert len(result.arms) == 6
+    for figure in (at_one_age(calendula, result), at_72_h):
+        lines = [line for label in figure.layout["xaxis"]["ticktext"] for line in label.split("<br>")]
+        assert max(map(len, lines)) <= 12
+    control = at_one_age(calendula, result).layout["xaxis"]["ticktext"][0]
+    assert control.split("<br>") == ["CAL-04", "CAL-07", "(control)", "n = 2", "batches", "6 readings", "PASS"]
+
+
+def test_a_figure_fits_a_notebook_in_a_window_of_820_pixels(at_72_h):
+    """652 pixels are left for an output there, measured in JupyterLab 4 beside its two bars of symbols."""
+    assert at_72_h.json()["layout"]["width"] <= 652

@@ -97,3 +97,13 @@ def test_nothing_to_look_at(tmp_path):
     with pytest.raises(FormulaError) as caught:
         history(tmp_path)
     assert caught.value.code == "formula.history_empty"
+
+
+def test_a_folder_may_hold_other_files_and_a_damaged_formula_is_told(tmp_path, example):
+    example("linden").save(tmp_path / "a.toml")
+    (tmp_path / "meter.toml").write_text('name = "a column map"\n', encoding="utf-8")
+    assert len(history(tmp_path).entries) == 1
+    (tmp_path / "broken.toml").write_text("[[phase]]\nname = \n", encoding="utf-8")
+    with pytest.raises(FormulaError) as refused:
+        history(tmp_path)
+    assert "broken.toml" in refused.value.paragraph()

@@ -275,6 +275,116 @@ def test_a_csv_that_was_changed_is_refused_and_nothing_is_made(book, tmp_path, n
     assert not [found for found in tmp_path.iterdir() if "new" in found.name]
 
 
+def saved_anew(folder: Path, target: Path, *, change=lambda name, rows: rows, **dialect: object) -> Path:
+    """The export as a spreadsheet would save it: the same cells, quoted only where needed, in another dialect."""
+    target.mkdir()
+    for part in folder.iterdir():
+        rows = change(part.name, list(csv.reader(io.StringIO(read(part), newline=""))))
+        text = io.StringIO(newline="")
+        csv.writer(text, quoting=csv.QUOTE_MINIMAL, **dialect).writerows(rows)
+        (target / part.name).write_text(text.getvalue(), encoding="utf-8", newline="")
+    return target
+
+
+def test_an_export_saved_anew_with_other_quoting_and_line_ends_is_the_same_record(book, tmp_path):
+    export_csv(book, tmp_path / "record")
+    saved_anew(tmp_path / "record", tmp_path / "anew", lineterminator="\n")
+    assert content(tmp_path / "anew") != content(tmp_path / "record")
+    import_csv(tmp_path / "anew", tmp_path / "new.labbook")
+    with Store.open(tmp_path / "new.labbook") as new:
+        assert new.heads() == book.store.heads()
+
+
+def at_cell(row: int, column: int, edit):
+    """A change of one cell of entries.csv, rows as a spreadsheet counts them."""
+
+    def change(name: str, rows: list[list[str]]) -> list[list[str]]:
+        if name == "entries.csv":
+            rows[row - 1][column] = edit(rows[row - 1][column])
+        return rows
+
+    return change
+
+
+@pytest.mark.parametrize(
+    ("column", "edit", "where"),
+    [
+        (1, lambda cell: f"{cell}.0", "entries.csv, row 3, column seq"),
+        (4, lambda cell: "02.03.2026 09:00", "row 3, column recorded_at: '02.03.2026 09:00' is not a time"),
+        (5, lambda cell: cell.replace(":", ": ", 1), "row 3, column body: its spaces, quotation marks or numbers"),
+        (5, lambda cell: cell.replace('"', "“"), "row 3, column body: it is not the JSON"),
+        (5, lambda cell: cell.replace("Does it", "Did it"), "row 3, one of the columns kind, measured_at"),
+    ],
+)
+def test_a_cell_edited_in_a_spreadsheet_is_named(book, tmp_path, column, edit, where):
+    export_csv(book, tmp_path / "record")
+    rows = list(csv.reader(io.StringIO(read(tmp_path / "record" / "entries.csv"), newline="")))
+    assert edit(rows[2][column]) != rows[2][column]
+    saved_anew(tmp_path / "record", tmp_path / "anew", change=at_cell(3, column, edit))
+    with pytest.raises(RecordError) as refused:
+        import_csv(tmp_path / "anew", tmp_path / "new.labbook")
+    assert refused.value.code == "exchange.altered"
+    assert where in refused.value.where
+    assert not (tmp_path / "new.labbook").exists()
+
+
+def test_another_list_separator_is_refused_with_what_stands_there(book, tmp_path):
+    export_csv(book, tmp_path / "record")
+    saved_anew(tmp_path / "record", tmp_path / "anew", delimiter=";")
+    with pytest.raises(RecordError) as refused:
+        import_csv(tmp_path / "anew", tmp_path / "new.labbook")
+    assert "separated by commas; found: part;value" in refused.value.what
+
+
+TWINS = """
+import sys
+from kit.labbook.store import Store
+from kit.labbook.streams import Draft
+with Store.open(sys.argv[1]) as store:
+    for number in range(1_000_000):
+        store.append_many([Draft(name, "note", {"number": number}, "note") for name in ("note/a", "note/b")])
+        print(number, flush=True)
+"""
+
+
+def test_an_export_taken_while_another_program_writes_is_one_moment_of_the_record(tmp_path, clock):
+    """Every note in a stream has its twin in another, written in one call: a half would show as unequal numbers."""
+    import subprocess
+    import sys
+
+    path = tmp_path / "busy.labbook"
+    Store.create(path, clock=clock).close()
+    writer = subprocess.Popen([sys.executable, "-c", TWINS, str(path)], stdout=subprocess.PIPE)
+    try:
+        for _ in range(20):
+            writer.stdout.readline()
+        for number in range(4):
+            export_json(path, tmp_path / f"{number}.json")
+    finally:
+        writer.kill()
+        writer.communicate()
+    counts = []
+    for number in range(4):
+        import_json(tmp_path / f"{number}.json", tmp_path / f"{number}.labbook")
+        with Store.open(tmp_path / f"{number}.labbook") as new:
+            heads = new.heads()
+            assert heads["note/a"].seq == heads["note/b"].seq >= 20
+            counts.append(heads["note/a"].seq)
+    assert counts == sorted(counts)
+    assert counts[0] < counts[-1]  # it was written meanwhile
+
+
+@pytest.mark.parametrize("content", [b"SQLite format 3\0" + b"x" * 500, b"hello", b""])
+def test_what_is_no_lab_book_is_not_written_over(book, tmp_path, content):
+    export_json(book, tmp_path / "a.json")
+    path = tmp_path / "there.labbook"
+    path.write_bytes(content)
+    with pytest.raises(RecordError) as refused:
+        import_json(tmp_path / "a.json", path)
+    assert refused.value.code == "labbook.not_a_labbook"
+    assert path.read_bytes() == content
+
+
 @pytest.mark.parametrize("name", ["labbook.csv", "streams.csv", "entries.csv"])
 def test_a_csv_part_that_is_missing_or_cut_is_refused(book, tmp_path, name):
     export_csv(book, tmp_path / "record")

@@ -323,7 +323,7 @@ def test_a_proposal_reads_the_file_it_was_made_for(save):
         ("5-3-26, 9:05", "DMY", "2026-03-05 09:05"),
         ("12/31/2026 12:00 AM", "MDY", "2026-12-31 00:00"),
         ("12/31/2026 12:30 p.m.", "MDY", "2026-12-31 12:30"),
-        ("12/31/2026 13:30 PM", "MDY", "12/31/2026 13:30 PM"),
+        ("12/31/2026 13:30 PM", "MDY", "2026-12-31 13:30 PM"),
         ("2026-03-05 09:05", "DMY", "2026-03-05 09:05"),
         ("tomorrow", "DMY", "tomorrow"),
     ],
@@ -331,3 +331,138 @@ def test_a_proposal_reads_the_file_it_was_made_for(save):
 def test_days_written_the_local_way(cell, order, iso):
     """12:00 AM is midnight and 12:30 p.m. half an hour past noon: NIST, "Times of Day FAQs" (from memory)."""
     assert iso_time(cell, order) == iso
+
+
+# ---------------------------------------------------------------- what instruments and spreadsheets do to cells
+
+PLAIN = {"Sample": "batch", "When": "measured_at", "Visc (mPa.s)": "value"}
+PLAIN_MAP = ColumnMap(columns=PLAIN, declared={"property": "viscosity"})
+
+
+def one_row(when: str, value: str = "19000", extra: str = "", head: str = "") -> str:
+    return f"Sample;When;Visc (mPa.s){head}\nMEA-01/1;{when};{value}{extra}\n"
+
+
+@pytest.mark.parametrize(
+    ("when", "mend"),
+    [
+        ("03.03.2026 09:10", 'date_order = "DMY"'),
+        ("03/04/2026 9:10 AM", '"MDY" for 12/31/2026'),
+        ("2026-03-03", "add the time"),
+        ("3/3/2026", "add the time"),
+        ("9:10 AM", "the day is missing"),
+        ("46084.382", "date and time format"),
+        ("46084 9:10", "date and time format"),
+        ("yesterday", "give the age"),
+    ],
+)
+def test_a_time_that_cannot_be_read_is_refused_with_what_to_do_about_it(book, save, when, mend):
+    """Which of 3 April and 4 March "03/04/2026" is, nobody can tell; a day alone gives no age in hours."""
+    preview = book.import_readings(save(one_row(when, "19000.5")), column_map=PLAIN_MAP)
+    assert [(reason.row, reason.column, reason.code) for reason in preview.refused] == [
+        (2, "measured_at", "import.time")
+    ]
+    assert mend in preview.refused[0].mend
+    assert preview.new == ()
+
+
+def test_an_hour_of_thirteen_with_pm_is_refused_and_one_of_twelve_is_read(book, save):
+    """12:10 AM is ten past midnight, 12:10 PM ten past noon (NIST, "Times of Day FAQs", from memory)."""
+    text = one_row("2026-03-03 12:10 AM") + "MEA-01/1;2026-03-03 12:10 PM;19001\nMEA-01/1;2026-03-03 13:10 PM;19002\n"
+    preview = book.import_readings(save(text), column_map=PLAIN_MAP)
+    assert [row.measured_at for row in preview.taken] == ["2026-03-03T00:10:00+01:00", "2026-03-03T12:10:00+01:00"]
+    assert [(reason.row, reason.code) for reason in preview.refused] == [(4, "import.time")]
+    assert "1..12" in preview.refused[0].what
+
+
+@pytest.mark.parametrize(
+    ("cell", "rpm"), [("10 1/min", 10), ("10 min-1", 10), ("10", 10), ("0.5 1/min", Decimal("0.5")), ("60 /min", 60)]
+)
+def test_a_speed_per_minute_is_not_run_together_with_its_unit(book, save, cell, rpm):
+    """ "10 1/min" are ten turns a minute, not 101."""
+    for head, map_ in ((";N", {**PLAIN, "N": "rpm"}), (";N (1/min)", {**PLAIN, "N (1/min)": "rpm"})):
+        text = one_row("2026-03-03 09:10", extra=f";{cell}", head=head)
+        preview = book.import_readings(save(text), column_map=replace(PLAIN_MAP, columns=map_, decimal_mark="."))
+        assert [Decimal(row.body["rpm"]) for row in preview.taken] == [rpm]
+
+
+@pytest.mark.parametrize(
+    ("cell", "value"),
+    [("19 000", 19000), ("19'000", 19000), ("19\u202f000", 19000), ("1 234 567", 1234567), ("1.9e4", 19000)],
+)
+def test_thousands_apart_by_spaces_or_apostrophes_are_one_number(book, save, cell, value):
+    (row,) = book.import_readings(save(one_row("2026-03-03 09:10", cell)), column_map=PLAIN_MAP).taken
+    assert Decimal(row.body["value"]) == value
+
+
+@pytest.mark.parametrize("cell", ["1 9000", "19 5", "190 00", "1'9000", "19,5,5", "---", "OL", ">200000", "-19000"])
+def test_what_is_no_number_or_more_than_one_is_refused(book, save, cell):
+    preview = book.import_readings(
+        save(one_row("2026-03-03 09:10", cell)), column_map=replace(PLAIN_MAP, decimal_mark=".")
+    )
+    assert [(reason.row, reason.column) for reason in preview.refused] == [(2, "value")]
+    assert preview.refused[0].mend
+
+
+def test_a_sign_for_no_reading_is_named_in_the_map_or_refused_with_that_advice(book, save):
+    text = "Sample;When;pH;Visc (mPa.s);T %\nMEA-01/1;2026-03-03 09:10;4.5;---;---\n"
+    columns = {
+        "Sample": "batch",
+        "When": "measured_at",
+        "pH": "value: pH",
+        "Visc (mPa.s)": "value: viscosity",
+        "T %": "torque_pct: viscosity",
+    }
+    preview = book.import_readings(save(text), column_map=ColumnMap(columns=columns))
+    assert [
+        (reason.column, "words.value" in reason.mend) for reason in preview.refused if reason.column == "value"
+    ] == [("value", True)]
+    told = ColumnMap(columns=columns, words={"value": {"---": ""}, "torque_pct": {"---": ""}})
+    preview = book.import_readings(save(text), column_map=told)
+    assert [(row.body["property"], row.body["value"]) for row in preview.taken] == [("pH", "4.5")]
+    assert preview.refused == ()
+
+
+def test_a_negative_torque_comes_in_and_is_flagged(book, save):
+    """Below 10 % of full scale (common practice, no source): kept as shown, with the typographic minus too."""
+    for minus in "-\u2212":
+        text = one_row("2026-03-03 09:10", "150", extra=f";{minus}3.2", head=";T %")
+        preview = book.import_readings(
+            save(text), column_map=replace(PLAIN_MAP, columns={**PLAIN, "T %": "torque_pct"}), method="viscosity"
+        )
+        (row,) = preview.taken
+        assert row.body["torque_pct"] == "-3.2"
+        assert "reading.torque_low" in str(preview)
+
+
+def test_a_sheet_that_keeps_a_day_as_its_midnight_beside_a_time_is_read(book, tmp_path):
+    """A day and an hour of their own; a day that has another hour already is refused, not chosen between."""
+    sheet = openpyxl.Workbook()
+    for row in (
+        ["Sample", "Day", "Hour", "Visc (mPa.s)"],
+        ["MEA-01/1", datetime(2026, 3, 3), time(9, 10), 19000],
+        ["MEA-01/1", datetime(2026, 3, 3, 8, 0), time(9, 20), 19001],
+    ):
+        sheet.active.append(row)
+    path = tmp_path / "days.xlsx"
+    sheet.save(path)
+    columns = {"Sample": "batch", "Day": "date", "Hour": "time", "Visc (mPa.s)": "value"}
+    preview = book.import_readings(path, column_map=replace(PLAIN_MAP, columns=columns))
+    assert [row.measured_at for row in preview.taken] == ["2026-03-03T09:10:00+01:00"]
+    assert [(reason.row, reason.code) for reason in preview.refused] == [(3, "import.time")]
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "cp1252", "utf-8-sig"])
+def test_tabs_degrees_and_decimal_commas_in_three_encodings(book, tmp_path, encoding):
+    path = tmp_path / "export.txt"
+    text = "Sample\tWhen\tVisc (mPa·s)\tTemp °C\nMEA-01/1\t03.03.2026 09:10\t19000,5\t25,0\n"
+    path.write_bytes(text.encode(encoding))
+    columns = {"Sample": "batch", "When": "measured_at", "Visc (mPa·s)": "value", "Temp °C": "temp"}
+    preview = book.import_readings(path, column_map=replace(PLAIN_MAP, columns=columns, date_order="DMY"))
+    assert [(row.body["value"], row.body["temp_c"]) for row in preview.taken] == [("19000.5", "25.0")]
+
+
+def test_a_row_repeated_in_another_spelling_is_taken_once(book, save):
+    text = one_row("2026-03-03 09:10") + "MEA-01/1;2026-03-03T08:10:00Z;1.9e4\n MEA-01/1 ;2026-03-03 9:10:00;19000.0\n"
+    preview = book.import_readings(save(text), column_map=replace(PLAIN_MAP, decimal_mark="."))
+    assert (len(preview.new), len(preview.known), preview.refused) == (1, 2, ())

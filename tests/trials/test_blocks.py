@@ -219,7 +219,7 @@ def test_results_table_has_a_row_for_every_arm_and_property_and_says_what_single
     ]
     other = next(row for row in table.rows if row[0] == at_72_h and row[1] == "LIN-04")
     # 29600 over the geometric mean of 19000 and 20080: 1.515
-    assert str(other[5]).startswith("ratio 1.52\n")
+    assert str(other[5]).startswith("ratio 1.52 (")
     assert "Single batch: LIN-04" in table.note
     assert "viscosity: disc 5, 10 rpm, 60 s" in table.note
 

@@ -221,8 +221,9 @@ class Bench:
         self.idle()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser():
+    """One browser; ended with the module, since the driver runs once in a process at a time."""
     sync_api = pytest.importorskip("playwright.sync_api")
     path = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
     with sync_api.sync_playwright() as playwright:

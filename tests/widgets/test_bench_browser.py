@@ -98,6 +98,7 @@ def restart(bench, lab, folder):
     """A table whose kernel is gone never looks recorded; run again it is built from the lab book."""
     before = len(batch_of(lab, folder)[0].entries)
     bench.restart()
+    said(bench, "weigh", "no longer connected")  # before anything is typed
     enter(bench, GLYCERIN, "99")
     expect(bench.output("weigh").locator("td[data-state=lost]")).to_contain_text("NOT RECORDED", timeout=20_000)
     expect(box(bench, GLYCERIN)).to_have_attribute("aria-invalid", "true")
@@ -242,7 +243,7 @@ def test_a_pasted_column_goes_down_the_lines(weighing, lab, request):
 def test_targets_are_large_enough_for_gloves_and_nothing_is_cut_off(weighing):
     enter(weighing, GLYCERIN, "14.60")
     said(weighing, "weigh", "recorded 14.60 g")
-    for width, height in ((1366, 768), (1180, 820), (820, 1180)):
+    for width, height in ((1366, 768), (1180, 820), (820, 1180), (520, 900)):
         weighing.page.set_viewport_size({"width": width, "height": height})
         sizes = (
             weighing.output("weigh")

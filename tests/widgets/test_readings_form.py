@@ -242,3 +242,13 @@ def test_a_form_made_anew_shows_what_is_recorded(made, form):
         anew = ReadingsForm(book.batch("WOO-01/1"))
         assert part(anew, "pH neat").rows[-1].cells[1].text == "4.52"
         assert "Comparable by pH neat" in remarks(anew, "pH neat")
+
+
+def test_instruments_and_calibrations_of_the_lab_book_are_offered_by_kind(made):
+    """PH-1 with CAL-1 is a pH meter, VIS-1 a viscometer; anything else can still be typed."""
+    made.book.calibrate("PH-1", "CAL-2", slope_pct=97, buffers=["4.01", "7.00"], temp="25 degC")
+    rows = {row.key: row.cells[-1].options for part in ReadingsForm(made.batch).view().parts for row in part.rows}
+    assert rows["pH neat/instrument"] == ("PH-1",)
+    assert rows["pH neat/calibration"] == ("CAL-2", "CAL-1")  # the latest first
+    assert rows["viscosity/instrument"] == ("VIS-1",)
+    assert rows["pH neat/temp"] == ()

@@ -225,9 +225,9 @@ def test_a_line_that_is_not_over_cannot_be_accepted(form):
 def test_after_rescaling_the_targets_of_the_others_grow(bench, form):
     # 12.60 / 12.00 = 1.05, below 1.10; 20.00 g x 1.05 = 21.00 g.
     form.commit("A/glycerin", "weighed", "12.60")
-    words = " ".join(remark.words for remark in row(form, "A/glycerin").remarks)
-    assert "batch.rescale(" in words
-    bench.batch.rescale("glycerin", phase="A", why="vessel is large enough")
+    assert [action.column for action in row(form, "A/glycerin").actions] == ["accept", "rescale"]
+    assert form.commit("A/glycerin", "rescale", "", choice="rescale").state == ASKS  # no reason given
+    form.commit("A/glycerin", "rescale", "", choice="rescale", why="vessel is large enough")
     assert cell(form, "B/cetearyl-alcohol", "target").text == "21.00"
 
 
@@ -296,3 +296,39 @@ def test_on_paper_the_form_is_a_table(form):
     assert "over by 2.60 g" in text
     assert "350.40" in text
     assert "cannot be weighed to 1 %" in text
+
+
+class TestLots:
+    """What there is to say of a lot stands under its line while the boat is still in the hand."""
+
+    def remarks(self, form, key):
+        return [remark for remark in row(form, key).remarks if "lot" in remark.words.lower() or "B-04" in remark.words]
+
+    def test_a_date_that_has_passed(self, bench, form):
+        bench.book.add_lot("glycerin", "B-042", expiry="2026-02-28")
+        form.commit("A/glycerin", "lot", "B-042")
+        form.commit("A/glycerin", "weighed", "12.00")
+        found = self.remarks(form, "A/glycerin")
+        assert any(one.words.startswith("PAST ITS DATE") and one.tone == "fail" for one in found)
+        assert any("2026-02-28" in one.words for one in found)
+
+    def test_a_content_that_differs_from_the_typical(self, bench, form):
+        bench.book.add_lot("behentrimonium-chloride-80", "B-042", certificate={"active": "81.2 %"})
+        form.commit("B/behentrimonium-chloride-80", "lot", "B-042")
+        form.commit("B/behentrimonium-chloride-80", "weighed", "10.00")
+        words = " ".join(one.words for one in self.remarks(form, "B/behentrimonium-chloride-80"))
+        assert "81.2 %" in words
+        assert "80 %" in words
+
+    def test_a_number_that_is_almost_that_of_a_certificate(self, bench, form):
+        bench.book.add_lot("glycerin", "B-042", expiry="2027-01-31")
+        form.commit("A/glycerin", "lot", "B-024")
+        form.commit("A/glycerin", "weighed", "12.00")
+        (found,) = self.remarks(form, "A/glycerin")
+        assert "B-042" in found.words
+        assert found.tone == "flag"
+
+    def test_a_lot_without_a_certificate_is_no_remark(self, form):
+        form.commit("A/glycerin", "lot", "L-9")
+        form.commit("A/glycerin", "weighed", "12.00")
+        assert self.remarks(form, "A/glycerin") == []

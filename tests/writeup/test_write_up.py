@@ -193,7 +193,7 @@ def test_means_verdicts_and_intervals_in_the_page_are_those_of_compare(demo, wri
         if arm.difference is None:
             assert against == "the control"
             continue
-        size, interval, said = against.split("\n")
+        size, interval, said = re.split(r"\n| (?=\()", against)
         assert agrees(size, arm.difference.value)
         low, high = interval.strip("()").split(" to ")
         assert agrees(low, arm.difference.low) and agrees(high, arm.difference.high)
