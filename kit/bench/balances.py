@@ -37,6 +37,11 @@ class Balance:
         """What one weighing can be off by: twice the scatter. [g]"""
         return _EXPANSION * self.scatter_g
 
+    @property
+    def step_g(self) -> Decimal:
+        """The smallest difference it can tell: its error, or a step of its display where that is more. [g]"""
+        return max(self.error_g, self.division_g)
+
     def smallest_g(self, relative_pct: Decimal = USUAL_PCT) -> Decimal:
         """The smallest net weight it weighs to `relative_pct` percent. [g]"""
         return 100 * self.error_g / relative_pct
@@ -157,7 +162,7 @@ def tolerance_g(
 ) -> Decimal | None:
     """How far a weighing may lie from its target, or None where the balance cannot weigh it to 1 %. [g]
 
-    `relative_pct` of the target, or what the balance can be off by where that is more, up to 1 % of the target.
+    `relative_pct` of the target, or the smallest difference the balance can tell where that is more.
     """
     return line_tolerance_g(target_g, Balance("", division_g, repeatability_g), relative_pct)
 
@@ -166,7 +171,7 @@ def line_tolerance_g(target_g: Decimal, balance: Balance, relative_pct: Decimal)
     """The same for a `Balance`. [g]"""
     if target_g < balance.smallest_g(USUAL_PCT):
         return None
-    return max(relative_pct * target_g / 100, balance.error_g)
+    return max(relative_pct * target_g / 100, balance.step_g)
 
 
 def choose_balance(target_g: Decimal, balances: Sequence[Balance], relative_pct: Decimal) -> Balance:

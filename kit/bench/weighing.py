@@ -55,10 +55,10 @@ def judge(line: SheetLine, weighed_g: Decimal) -> Weighing:
     """Hold a weighing against the tolerance of its line.
 
     A line that no balance weighs to 1 % has no tolerance: what the balance cannot tell from the target is "not judged",
-    and only a difference larger than the balance's own error is over or under.
+    and only a difference larger than the balance's own error and the step of its display is over or under.
     """
     deviation = weighed_g - line.target_g
-    allowed = line.balance.error_g if line.tolerance_g is None else line.tolerance_g
+    allowed = line.balance.step_g if line.tolerance_g is None else line.tolerance_g
     if abs(deviation) > allowed:
         return Weighing(line, weighed_g, "over" if deviation > 0 else "under")
     return Weighing(line, weighed_g, "not judged" if line.tolerance_g is None and line.target_g else "within")

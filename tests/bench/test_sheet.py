@@ -107,16 +107,16 @@ def test_the_coarsest_balance_that_will_do(linden):
 
 
 def test_a_line_between_half_and_one_percent_gets_the_balance_limit(linden):
-    # A 600 g batch: sodium benzoate 1.20 g lies between 0.82 g (1 %) and 1.64 g (0.5 %): tolerance 2 s = 0.0082 g.
+    # A 600 g batch: sodium benzoate 1.20 g lies between 0.82 g (1 %) and 1.64 g (0.5 %): one step, as 2 s = 0.0082 g.
     line = plan_batch(linden, "600 g", balances=["0.01 g"]).line("sodium-benzoate")
     assert line.target_g == D("1.20")
-    assert line.tolerance_g == D("0.0082")
+    assert line.tolerance_g == D("0.01")
 
 
 def test_the_smallest_weight_itself_can_be_weighed(linden):
-    # 410 g: hydroxyethylcellulose 0.82 g, the smallest weight on 0.01 g; tolerance 1 % of it, 0.0082 g.
+    # 410 g: hydroxyethylcellulose 0.82 g, the smallest weight on 0.01 g; 1 % of it, 0.0082 g, is less than the step.
     sheet = plan_batch(linden, "410 g", balances=["0.1 g", "0.01 g"])
-    assert sheet.line("hydroxyethylcellulose").tolerance_g == D("0.0082")
+    assert sheet.line("hydroxyethylcellulose").tolerance_g == D("0.01")
     # 820 g: 8.20 g of panthenol would be 1.0 %; 1640 g of water, 8.2 g of cetyl esters: the smallest on 0.1 g.
     coarse = plan_batch(linden, "1640 g", balances=["0.1 g", "0.01 g"])
     assert coarse.line("cetyl-esters").balance.division_g == D("0.1")

@@ -31,6 +31,8 @@ def weighed(linden, targets_g):
         ("phenoxyethanol", "3.21", "within"),
         ("phenoxyethanol", "3.22", "over"),  # 0.5 % of 3.20 g is 0.016 g
         ("citric-acid", "0.20", "not judged"),
+        ("citric-acid", "0.21", "not judged"),  # one step of the 0.01 g display: the balance cannot tell it
+        ("citric-acid", "0.22", "over"),
         ("citric-acid", "0.25", "over"),
         ("citric-acid", "0.10", "under"),
     ],
