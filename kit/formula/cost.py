@@ -128,7 +128,8 @@ class Cost:
             for line in self.lines
             if line.per_kg is None
         ]
-        head = ("material", "% w/w", f"{self.currency or 'cost'} in 1 kg", "share, %", "price")
+        share = "share of the priced, %" if self.unknown else "share, %"
+        head = ("material", "% w/w", f"{self.currency or 'cost'} in 1 kg", share, "price")
         return Table(head, rows, title=f"Cost of {self.title}", note=self.note(), numeric=frozenset({1, 2, 3}))
 
     def note(self) -> str:

@@ -192,7 +192,7 @@ def test_a_negative_line_that_is_not_water_has_its_own_code(example):
 
 def test_the_review_shows_itself_and_is_frozen(example):
     found = example("linden", (PHENOXY, _line("phenoxyethanol", "1.20"))).review()
-    assert str(found).startswith("Review of Linden daily conditioner, version 1: 1 stop, 1 caution, 2 notes")
+    assert str(found).startswith("Review of Linden daily conditioner, version 1: 1 stop, 1 caution, 1 note")
     assert str(found).index("STOP") < str(found).index("CAUTION") < str(found).index("NOTE")
     assert max(len(line) for line in str(found).splitlines()) <= 110
     assert "<table" in found._repr_html_()

@@ -240,3 +240,13 @@ def test_an_amidoamine_without_an_amine_value_and_a_form_without_a_lot(library, 
 def test_a_day_that_cannot_be_read_is_refused(flakes):
     with pytest.raises(MaterialError, match="YYYY-MM-DD"):
         review_lots([flakes], [], on="25.11.2026")
+
+
+def test_heat_is_asked_about_where_it_may_spoil_and_not_where_heating_is_the_use(example, library):
+    """Glycerin, acids and gums are heated with the water (common practice, no source); an ester bond is not."""
+    assert "heat limit of Glycerin" not in " ".join(item.words for item in example("linden").review().findings)
+    esterquat = library.find("distearoylethyl-dimonium-chloride-83")
+    assert esterquat.heat_max is None
+    swapped = example("linden").change({"behentrimonium-chloride-80": "0 %", esterquat.key: "2.00 %"}, phase="B")
+    told = _finding(swapped.review(), "facts.unknown").words
+    assert f"heat limit of {esterquat.name}" in told

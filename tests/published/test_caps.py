@@ -230,6 +230,24 @@ def test_a_cyclic_siloxane_is_too_much_at_the_limit_already(code, products, inci
         assert list(legal_limits(product({inci: "0.05"}, kind))) == []
 
 
+# What an entry says beside the limit that is coded, as its text prints it: other products, and who it is not for.
+BESIDE = [
+    ("cap.c16_c18_quat_sum_leave_on", ("face", "0.5 %")),  # entry 286 (c)
+    ("cap.benzoic_acid", ("Oral", "1.7 %")),  # Annex V entry 1: "oral products: 1,7 % (as acid)"
+    ("cap.dehydroacetic_acid", ("aerosol dispensers",)),  # entry 13: "Not to be used in aerosol dispensers (sprays)"
+    ("cap.salicylic_acid", ("under three",)),  # entry 3: "not to be used ... for children under 3 years of age"
+    # Cosmetic Ingredient Review, Int. J. Toxicology 36, Supplement 2 (2017): 10 %, pH 3.5, sun; in salons 30 %, pH 3.0
+    ("cap.alpha_hydroxy_acids", ("pH 3.5 or more", "sun", "30 %", "pH 3.0 or more")),
+]
+
+
+@pytest.mark.parametrize(("code", "words"), BESIDE)
+def test_what_an_entry_says_beside_its_limit_is_kept(code, words):
+    kept = f"{CAPS[code].get('applies', '')} {CAPS[code].get('note', '')}"
+    for said in words:
+        assert said in kept, said
+
+
 def test_every_coded_cap_is_checked_here():
     checked = [*LAW, *SILOXANES, GUIDANCE]
     assert set(CAPS) == {row[0] for row in checked}

@@ -49,10 +49,16 @@ def test_minimum_weight_from_ten_weighings():
     assert caught.value.code == "weighing.too_few"
 
 
+LINES_G = {"alcohol": "12.0", "perfume": "1.0", "dye": "0.02"}  # 6, 0.5 and 0.01 % of 200 g
+
+
 def test_which_lines_a_balance_may_weigh():
     # d = 0.01 g, s = 0.006 g: 2 x 0.006 / 0.10 % = 12.0 g, so that of 12.0 g, 1.0 g and 0.02 g only the first may be
     # weighed; at 1 % it is 1.2 g. (USP <41> rule; the 1 % is common practice, no source.)
-    assert smallest_weight_g(D("0.01"), D("0.006"), POINT_ONE) == D("12.0")
+    smallest = smallest_weight_g(D("0.01"), D("0.006"), POINT_ONE)
+    assert smallest == D("12.0")
+    may_be_weighed = {name: D(grams) >= smallest for name, grams in LINES_G.items()}
+    assert may_be_weighed == {"alcohol": True, "perfume": False, "dye": False}
     assert smallest_weight_g(D("0.01"), D("0.006")) == D("1.2")
 
 

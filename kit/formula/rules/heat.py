@@ -138,6 +138,14 @@ def process(composition: Composition) -> Iterable[Finding]:
             yield Finding("caution", "heat.cool_down", words, (), exposure.temp_c, limits.COOL_DOWN_C, PRACTICE)
 
 
+def _held_hot(material: Material) -> bool:
+    """Whether every active part is heated as a rule; the ester bond of an esterquat is not."""
+    active = [part.substance for part in material.parts if part.role in ("active", "water")]
+    return all(
+        substance.category in limits.HELD_HOT and substance.surfactant_class != "esterquat" for substance in active
+    )
+
+
 def unknown(composition: Composition) -> Iterable[Finding]:
     """Heat that could not be judged: a limit or a temperature is missing."""
     hottest = _hottest(composition)
@@ -146,7 +154,7 @@ def unknown(composition: Composition) -> Iterable[Finding]:
         for line in composition.lines
         if line.material.heat_max is None
         and line.pct > 0
-        and not line.material.is_water
+        and not _held_hot(line.material)
         and line.phase in hottest
         and hottest[line.phase].temp_c > limits.WARM_C
     ]

@@ -47,6 +47,16 @@ VISCOSITY_LOW_MPA_S = Decimal(1000)
 # Temperatures of making. [degC]
 PROCESS_C, COOL_DOWN_C, WARM_C = Decimal(90), Decimal(60), Decimal(45)
 
+# What is heated with the water or the oil as a rule (common practice, no source): that no limit is known says nothing.
+HELD_HOT = frozenset(
+    """
+    water, humectant, thickener, starch, cationic polymer, cationic surfactant, amine surfactant, nonionic emulsifier,
+    fatty alcohol, emollient, silicone, wax ester, acid, base, salt, chelator, solvent
+    """.strip()
+    .replace("\n    ", " ")
+    .split(", ")
+)
+
 # A difference of grams below this is rounding, not a change. [% w/w]
 SAME_PCT = Decimal("0.01")
 

@@ -82,6 +82,7 @@ def use_ranges(composition: Composition) -> Iterable[Finding]:
 
     What by itself passes the bound of all its kind is told there, with the reason, and not again here.
     """
+    of_rinse_off = "" if composition.product == _RINSE_OFF else " The ranges are those of rinse-off conditioners."
     above, below = [], []
     for material, number, fact in _ranged(composition):
         content = number.of(composition)
@@ -94,10 +95,10 @@ def use_ranges(composition: Composition) -> Iterable[Finding]:
             "caution",
             above,
             "above",
-            "Check the percentage and the supplier's advice; a slip of the decimal looks like this.",
+            f"Check the percentage and the supplier's advice; a slip of the decimal looks like this.{of_rinse_off}",
         )
     if below:
-        yield _outside("note", below, "below", "It may do little at that level.")
+        yield _outside("note", below, "below", f"It may do little at that level.{of_rinse_off}")
 
 
 def use_ranges_judged(composition: Composition) -> Iterable[Judged]:
