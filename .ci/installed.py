@@ -22,9 +22,18 @@ for name in kit.__all__:
     getattr(kit, name)
 
 templates = list_templates()
-assert {"trial_writeup", "compare_versions"} <= set(templates), templates
+assert {"batch_sheet", "compare_versions", "trial_results", "trial_writeup"} <= set(templates), templates
 assert all(find_template(name).is_relative_to(package / "templates") for name in templates)
-for place, name in (("kit.data", "materials.toml"), ("kit.demo", "linden.toml"), ("kit.writeup", "page_boot.js")):
+belonging = {
+    "kit.data": ("materials.toml", "practice.toml", "allergens.toml", "label.toml"),
+    "kit.demo": ("linden.toml", "calendula_readings.csv"),
+    "kit.demo.formulas": ("calendula.toml", "green-tea.toml"),
+    "kit.notebooks": ("start_here.ipynb", "bench_day.ipynb", "linden_levels.ipynb"),
+    "kit.widgets": ("entry_table.js", "entry_cells.js", "entry_table.css"),
+    "kit.workfolder": ("formula.toml", "materials.toml", "page.md", "study.ipynb"),
+    "kit.writeup": ("page_boot.js", "page_style.css"),
+}
+for place, name in ((place, name) for place, names in belonging.items() for name in names):
     assert files(place).joinpath(name).is_file(), f"{place}/{name} is missing"
 assert (package / "labbook" / "migrations" / "versions").is_dir()
 print(f"kit {kit.__version__}: {len(modules)} modules, templates {', '.join(templates)}")

@@ -140,16 +140,25 @@ class Table:
         )
 
     def _td(self, cell: object, index: int) -> str:
-        tone = _TONES[cell.tone] if isinstance(cell, Cell) else ""
+        shown, tone = _toned(cell)
         style = (
             f"{self._align(index)};padding:.25em .7em;border-bottom:1px solid {TOKENS['rule']};vertical-align:top;"
             f"white-space:{self._white_space(cell, index)};{tone}"
         ).rstrip(";")
         return (
-            f'<th scope="row" style="font-weight:400;{style}">{escape(cell)}</th>'
+            f'<th scope="row" style="font-weight:400;{style}">{shown}</th>'
             if index == 0
-            else f'<td style="{style}">{escape(cell)}</td>'
+            else f'<td style="{style}">{shown}</td>'
         )
+
+
+def _toned(cell: object) -> tuple[str, str]:
+    """A cell as HTML and the style of all of it: of "PASS: mean 4.59 ..." the verdict alone has the tone."""
+    tone = _TONES[cell.tone] if isinstance(cell, Cell) else ""
+    verdict, mark, rest = str(cell).partition(":")
+    if not (tone and mark and verdict.isupper()):
+        return escape(cell), tone
+    return f'<span style="{tone}">{escape(verdict)}:</span>{escape(rest)}', ""
 
 
 def _split_lines(row: Sequence[object]) -> list[list[str]]:

@@ -56,7 +56,11 @@ class Figure:
             }
         }
         data = [_typed(trace, _TYPED_IN_TRACE) for trace in self.traces]
-        return {"data": data, "layout": layout, "config": {"displaylogo": False, "responsive": False}}
+        return {
+            "data": data,
+            "layout": layout,
+            "config": {"displayModeBar": False, "displaylogo": False, "responsive": False},
+        }
 
     def plotly(self):
         """The figure as a plotly `Figure`, to restyle by hand."""

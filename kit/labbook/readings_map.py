@@ -34,6 +34,7 @@ IN_EVERY_ROW = ("batch", "property", "unit")  # declared for a file, they stand 
 _VALUES = {
     "value: pH": ("pH", "pH value", "pH reading"),
     "value: viscosity": ("visc", "viscosity", "apparent viscosity", "dynamic viscosity", "Viskosität", "viscosité"),
+    "value: mass": ("mass", "weight", "net weight", "net mass", "Masse", "Gewicht", "Nettogewicht", "poids"),
     "value: density": ("density", "Dichte", "densité"),
 }
 _HEADERS = {

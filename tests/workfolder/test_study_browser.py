@@ -387,3 +387,7 @@ def test_a_study_by_hand_from_the_formula_to_the_write_up(made, lab_page):
     expect(study.output("write")).to_contain_text("SAG-02.html", timeout=2 * PATIENCE_MS)
     look_at_the_record(made)
     assert (study.asked, study.errors) == ([], [])
+    # Two batches typed by hand, from the first cell to the page. Seconds a key, a click and a cell that is run: 0.28 s
+    # a key for an average typist, a look, a move and a press for the others (textbook figures, from memory), doubled.
+    assert (study.keys > 300) and (study.clicks > 20) and (study.runs > 15)  # they were counted
+    assert 0.56 * study.keys + 3 * study.clicks + 4 * study.runs < 600

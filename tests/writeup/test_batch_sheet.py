@@ -193,6 +193,18 @@ def test_the_balances_of_the_last_batch_fit_on_one_sheet_too(demo, page, printed
     assert pages_in(printed(tmp_path / "page.html", paper)[0]) == 1
 
 
+DEMOS = sorted((Path(kit.__file__).parent / "demo" / "formulas").glob("*.toml"))
+
+
+@pytest.mark.browser
+@pytest.mark.slow
+@pytest.mark.parametrize("formula", DEMOS, ids=[path.stem for path in DEMOS])
+def test_every_demo_formula_fits_on_one_sheet_of_either_paper(demo, page, printed, tmp_path, formula):
+    run_page(page, demo.labbook, tmp_path, f"formula_file={formula}", "trial=DEM-01", "size=400 g")
+    for paper in ("A4", "Letter"):
+        assert pages_in(printed(tmp_path / "page.html", paper)[0]) == 1, paper
+
+
 LONG = """
 name = "Long formula (invented)"
 version = "1"
