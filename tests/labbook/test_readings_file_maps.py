@@ -466,3 +466,20 @@ def test_a_row_repeated_in_another_spelling_is_taken_once(book, save):
     text = one_row("2026-03-03 09:10") + "MEA-01/1;2026-03-03T08:10:00Z;1.9e4\n MEA-01/1 ;2026-03-03 9:10:00;19000.0\n"
     preview = book.import_readings(save(text), column_map=replace(PLAIN_MAP, decimal_mark="."))
     assert (len(preview.new), len(preview.known), preview.refused) == (1, 2, ())
+
+
+BALANCE = """Sample ID;Net weight;Unit;Date/Time
+MEA-01/1;231,48;g;2026-03-05 10:05
+MEA-01/1;228,90;g;2026-03-12 10:07
+"""
+
+
+def test_the_log_of_a_balance_is_taken_in_as_readings_of_mass(book, save):
+    """A jar weighed twice, a week apart: 231.48 g and 228.90 g, as typed. Weighings of a batch are not readings."""
+    path = save(BALANCE)
+    found = propose_map(path)
+    assert found.columns["Net weight"] == "value: mass"
+    report = book.import_readings(path, column_map=found, decimal_mark=",", timezone="+01:00").commit()
+    assert report.added == 2
+    kept = [(reading.property, str(reading.value), reading.unit) for reading in book.batch("MEA-01/1").view.readings]
+    assert kept[-2:] == [("mass", "231.48", "g"), ("mass", "228.90", "g")]
