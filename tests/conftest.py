@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
@@ -56,3 +57,22 @@ def root() -> Path:
 def thorough(request: pytest.FixtureRequest) -> bool:
     """Whether long campaigns run at their full count."""
     return request.config.getoption("--thorough")
+
+
+class Clock:
+    """A bench clock that the test moves."""
+
+    def __init__(self) -> None:
+        self.now = datetime(2026, 3, 2, 9, 0, tzinfo=timezone(timedelta(hours=1)))
+
+    def __call__(self) -> datetime:
+        return self.now
+
+    def later(self, **step: float) -> None:
+        self.now += timedelta(**step)
+
+
+@pytest.fixture
+def clock() -> Clock:
+    """A clock at nine in the morning of 2 March 2026, an hour ahead of UTC."""
+    return Clock()

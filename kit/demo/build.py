@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from importlib.resources import files
@@ -18,6 +17,7 @@ from kit.errors import KitError
 from kit.formula.files import load_formula
 from kit.formula.formula import Formula
 from kit.labbook.book import Labbook, new_labbook
+from kit.workfolder.fresh import clear, make_empty
 
 STUDIES = {plan.name: plan for plan in (LINDEN, CALENDULA)}
 _BALANCES = [("BAL-1", "0.01 g"), ("BAL-2", "0.001 g")]
@@ -54,7 +54,8 @@ def build_demo(folder: str | Path, study: str = LINDEN.name) -> DemoResult:
                when it cannot be made.
     """
     plan = study_plan(study)
-    folder = _fresh(Path(folder))
+    folder = Path(folder)
+    was_there = make_empty(folder, taken="demo.exists", cannot="demo.folder")
     made = DemoResult(
         folder,
         folder / f"{plan.name}.labbook",
@@ -70,7 +71,7 @@ def build_demo(folder: str | Path, study: str = LINDEN.name) -> DemoResult:
         with new_labbook(made.labbook, title=title, clock=clock) as book:
             _write(book, load_formula(made.formula), made.readings, plan)
     except BaseException:
-        _clear(made)
+        clear(folder, was_there)
         raise
     return made
 
@@ -188,29 +189,3 @@ def _calibrate(book: Labbook, diary: Diary, plan: StudyPlan) -> None:
                 temp="25.0 degC",
             ),
         )
-
-
-def _fresh(folder: Path) -> Path:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        taken = next(folder.iterdir(), None)
-    except OSError as problem:
-        raise KitError(
-            f"the folder {str(folder)!r} cannot be made: {problem.strerror}",
-            mend="name a folder you may write to",
-            code="demo.folder",
-        ) from None
-    if taken is not None:
-        raise KitError(
-            f"the folder {str(folder)!r} is not empty",
-            where=f"it holds {taken.name}",
-            mend="name a new folder; nothing is overwritten",
-            code="demo.exists",
-        )
-    return folder
-
-
-def _clear(made: DemoResult) -> None:
-    """Take away what an interrupted build left, and nothing else: the folder was empty before."""
-    for item in made.folder.iterdir():
-        shutil.rmtree(item) if item.is_dir() else item.unlink()

@@ -160,11 +160,6 @@ def equivalent_weight(amine_value: Decimal) -> Decimal:
     return (_KOH / amine_value).quantize(Decimal("0.01"))
 
 
-def amine_share(amine_value: Decimal, molar_mass: Decimal) -> Decimal:
-    """Moles of titratable amine in one nominal mole of the form: amine value x M / 56,110. [mol/mol]"""
-    return amine_value * molar_mass / _KOH
-
-
 def lot_parts(parts: tuple[Part, ...], lot: Lot) -> tuple[Part, ...]:
     """The parts of a form as a lot certifies them; together 100 % exactly.
 

@@ -34,18 +34,3 @@ def unionised_fraction(ph, pka: float | Sequence[float]):
         exponent = exponent + ph - constant
         total = total + 10**exponent
     return 1 / total
-
-
-def protonated_fraction(ph, pka: float):
-    """Share of an amine that carries a proton, and so is a cation. [-]
-
-    Parameters
-    ----------
-    ph : float or array   [-]
-    pka : float           Of the ammonium ion. [-]
-
-    Returns
-    -------
-    float or array   1 / (1 + 10^(pH - pKa)).
-    """
-    return unionised_fraction(ph, float(pka))

@@ -1,20 +1,9 @@
-"""Water activity of a mixture of water and small solutes: ideal (Raoult), Norrish, and Ross's product."""
+"""Water activity of a mixture of water and small solutes: Norrish, ideal without his constant, and Ross's product."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-
-
-def raoult(water_mol, solute_mol, ions: int = 1):
-    """Water activity of an ideal solution: the mole fraction of water, `ions` particles a solute. [-]
-
-    Parameters
-    ----------
-    water_mol, solute_mol : float or array   Amounts in the same unit. [mol]
-    ions : int                               Particles one formula unit gives: 2 for sodium chloride. [-]
-    """
-    return water_mol / (water_mol + ions * solute_mol)
 
 
 def norrish(water_mol, solute_mol, k: float = 0.0):

@@ -58,11 +58,6 @@ class WeighingForm(EntryForm):
     `form.commit("A/glycerin", "weighed", "12,01")` records 12.01 g and says so.
     """
 
-    @property
-    def is_complete(self) -> bool:
-        """Whether every line of the sheet has a weighing."""
-        return not self.missing()
-
     def missing(self, phases: str = "") -> tuple[str, ...]:
         """Names of the lines that are not weighed yet, of all phases or of these ("A, B")."""
         asked = {name.strip() for name in phases.split(",") if name.strip()}

@@ -14,11 +14,13 @@ import socket
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from importlib.util import find_spec
 from pathlib import Path
+from typing import TextIO
 
 from kit.errors import KitError
 
@@ -212,12 +214,26 @@ def _stopped_like_a_key() -> Iterator[None]:
 
 @contextmanager
 def _running(line: list[str], environment: Mapping[str, str]) -> Iterator[subprocess.Popen]:
-    server = subprocess.Popen(line, env=environment, stdin=subprocess.DEVNULL)
+    how = {"stdin": subprocess.DEVNULL, "stderr": subprocess.PIPE, "text": True, "errors": "replace"}
+    server, ending = subprocess.Popen(line, env=environment, **how), threading.Event()
+    log = threading.Thread(target=_pass_on, args=(server.stderr, ending), daemon=True)
+    log.start()
     try:
         yield server
     finally:
+        ending.set()
         with suppress(KeyboardInterrupt):  # a second Ctrl-C while it ends
             _end(server)
+        log.join(_STOP_S)
+
+
+def _pass_on(log: TextIO, ending: threading.Event) -> None:
+    """The server's log, until it is told to end: what it then says of sockets closing under it helps nobody."""
+    with log:
+        for words in log:
+            if not ending.is_set():
+                sys.stderr.write(words)
+                sys.stderr.flush()
 
 
 def _end(server: subprocess.Popen) -> None:

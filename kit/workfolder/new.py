@@ -14,6 +14,7 @@ from kit.errors import KitError
 from kit.labbook.book import new_labbook
 from kit.labbook.drive import cautions_for
 from kit.labbook.readings_text import COLUMNS
+from kit.workfolder.fresh import cannot_make, clear, make_empty
 
 EMPTY_FOLDERS = ("readings", "writeups", "backups")
 PAGE, STUDY, MATERIALS = "README.md", "study.ipynb", "materials/own.toml"
@@ -56,15 +57,14 @@ def new_folder(folder: str | Path, *, name: str = "") -> WorkingFolder:
     """
     folder = Path(folder)
     words = _words(name.strip() or folder.absolute().name)
-    was_there = folder.exists()
-    _make(folder)
+    was_there = make_empty(folder, taken="folder.not_empty", cannot="folder.cannot_make")
     try:
         return _lay_out(folder, words)
     except OSError as problem:
-        _clear(folder, was_there)
-        raise _cannot_make(folder, problem) from None
+        clear(folder, was_there)
+        raise cannot_make(folder, problem, "folder.cannot_make") from None
     except BaseException:
-        _clear(folder, was_there)
+        clear(folder, was_there)
         raise
 
 
@@ -143,34 +143,3 @@ def _quoted(text: str) -> str:
 def _write(path: Path, text: str) -> None:
     with path.open("x", encoding="utf-8", newline="\n") as file:
         file.write(text)
-
-
-def _make(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        taken = next(folder.iterdir(), None)
-    except OSError as problem:
-        raise _cannot_make(folder, problem) from None
-    if taken is not None:
-        raise KitError(
-            f"the folder {str(folder)!r} is not empty; nothing in it was touched",
-            where=f"it holds {taken.name}",
-            mend="name a new folder",
-            code="folder.not_empty",
-        )
-
-
-def _cannot_make(folder: Path, problem: OSError) -> KitError:
-    return KitError(
-        f"the folder {str(folder)!r} cannot be laid out: {problem.strerror or problem}",
-        mend="name a folder you may write to, on a disk with room on it",
-        code="folder.cannot_make",
-    )
-
-
-def _clear(folder: Path, was_there: bool) -> None:
-    """Take away what was begun, and nothing else: the folder was empty before, or not there."""
-    for item in folder.iterdir():
-        shutil.rmtree(item, ignore_errors=True) if item.is_dir() else item.unlink(missing_ok=True)
-    if not was_there:
-        folder.rmdir()

@@ -79,11 +79,6 @@ class BatchSheetReport:
         self.sheet = self.batch.sheet if self.batch else _planned(self.formula, size, balances, batches)
         self._diameter_mm = read_diameter(head_diameter) or _recorded(self.batch, batches)
 
-    @property
-    def is_live(self) -> bool:
-        """Whether it shows a batch as it stands."""
-        return self.batch is not None
-
     def heading(self) -> Block:
         """Trial, formula version with its fingerprint, size, and blanks for date and operator; what stops it, first."""
         row = (

@@ -361,6 +361,6 @@ def test_an_interrupted_build_leaves_nothing_half_built(tmp_path, monkeypatch):
     monkeypatch.setattr(Preview, "commit", stopped)
     with pytest.raises(KeyboardInterrupt):
         build_demo(tmp_path / "demo")
-    assert list((tmp_path / "demo").iterdir()) == []
+    assert not (tmp_path / "demo").exists()
     monkeypatch.undo()
     assert demo_build.build_demo(tmp_path / "demo").labbook.is_file()

@@ -12,7 +12,7 @@ from kit.errors import KitError, MaterialError
 from kit.formula.composition import Composition, CompositionLine
 from kit.formula.derived import derived
 from kit.formula.library import load_library
-from kit.formula.lots import Lot, amine_share, equivalent_weight, lot_from_row
+from kit.formula.lots import Lot, equivalent_weight, lot_from_row
 from kit.formula.material import Material
 from kit.formula.molar import molar_mass
 
@@ -64,8 +64,6 @@ def test_the_amine_value_gives_the_equivalent_weight():
     line = CompositionLine(made, Decimal("2.00"))
     # 2000 / 356.93 = 5.603 meq/100 g; with the pure amine it would be 2000 / 368.64 = 5.425.
     assert derived(Composition((line,))).cationic_meq_per_100g == pytest.approx(Decimal("5.603"), abs=Decimal("0.001"))
-    # 157.2 x 368.64 / 56,110 = 1.0328 mol of amine where the nominal form holds one.
-    assert amine_share(Decimal("157.2"), Decimal("368.64")) == pytest.approx(Decimal("1.0328"), abs=Decimal("0.0001"))
 
 
 def test_the_chain_split_of_a_fatty_alcohol():

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta, timezone
 from types import SimpleNamespace
 
 import pytest
@@ -37,24 +36,6 @@ name = "C"
 kind = "cool-down"
 line = [{material = "phenoxyethanol", pct = "0.80"}, {material = "spiraea-ulmaria-flower-extract", pct = "1.00"}]
 """
-
-
-class Clock:
-    """A bench clock that the test moves."""
-
-    def __init__(self) -> None:
-        self.now = datetime(2026, 3, 2, 9, 0, tzinfo=timezone(timedelta(hours=1)))
-
-    def __call__(self) -> datetime:
-        return self.now
-
-    def later(self, **step: float) -> None:
-        self.now += timedelta(**step)
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
 
 
 @pytest.fixture

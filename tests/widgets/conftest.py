@@ -14,7 +14,6 @@ import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -58,28 +57,14 @@ line = [{material = "phenoxyethanol", pct = "0.80"}, {material = "glycerin", pct
 """
 
 
-class Clock:
-    """A bench clock that the test moves."""
-
-    def __init__(self) -> None:
-        self.now = datetime(2026, 3, 2, 9, 0, tzinfo=timezone(timedelta(hours=1)))
-
-    def __call__(self) -> datetime:
-        return self.now
-
-    def later(self, **step: float) -> None:
-        self.now += timedelta(**step)
-
-
 @pytest.fixture(scope="session")
 def formula():
     return read_formula(FORMULA, kit.load_library())
 
 
 @pytest.fixture
-def bench(tmp_path, formula):
+def bench(tmp_path, clock, formula):
     """An open lab book with a study, instruments, a calibration and a batch of 400 g just started."""
-    clock = Clock()
     book = kit.new_labbook(tmp_path / "bench.labbook", clock=clock)
     book.new_study("WOO", question="Does it hold its pH?", spec=formula.spec, control="WOO-01")
     book.add_instrument("PH-1", kind="pH meter")

@@ -55,7 +55,7 @@ def test_a_row_for_every_line_with_its_target(form):
     assert {key: Decimal(text) for key, text in shown.items()} == {
         key: Decimal(text) for key, text in TARGETS_G.items()
     }
-    assert not form.is_complete
+    assert form.missing()
     assert len(form.missing("A, B")) == 5
 
 
@@ -271,7 +271,7 @@ def test_two_forms_of_one_batch_see_each_other(bench, form):
 
 def test_a_finished_batch_takes_corrections_and_refuses_weighings(made):
     form = WeighingForm(made.batch)
-    assert form.is_complete
+    assert not form.missing()
     assert form.commit("A/glycerin", "weighed", "12.03", choice="correct", why="typing slip").state == RECORDED
     refused = form.commit("A/glycerin", "weighed", "1.00", choice="portion")
     assert (refused.state, refused.code) == (REFUSED, "batch.finished")
