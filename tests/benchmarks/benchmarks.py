@@ -14,6 +14,9 @@ several benchmarks of a run need, such as the large lab book, is kept beside tha
 | `review-one` | the first review of a program | the start of a bare Python | 1 |
 | `import-readings` | a file of 20,000 readings | pandas, then the same rows by bare `sqlite3` | 6 |
 | `compare-scaling` | 12 of 20,000 trials compared | the same in a lab book of these 12 | 1.5 |
+| `ph-many-phreeqc` | pH of 10,000 mixtures in one call | one by one through `phreeqc` | 0.1 |
+| `ph-many-brentq` | pH of 10,000 mixtures in one call | one by one by `scipy.optimize.brentq` | 0.01 |
+| `ph-one` | pH and forms of one mixture | its pH by `scipy.optimize.brentq` | 1 |
 | `reading-scaling` | one reading beside 400,000 others | the same in a lab book of 12 trials | 1.2 |
 """
 
@@ -24,6 +27,7 @@ from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
+from tests.benchmarks.acidbase import ph_many_brentq, ph_many_phreeqc, ph_one
 from tests.benchmarks.measure import FORMULA, OURS, PEERS, ROOT, Result, in_turn, output, python, seconds
 from tests.benchmarks.peers import IMPORT_PANDAS, papermill_then_nbconvert
 from tests.benchmarks.reviewing import review_many, review_one
@@ -112,6 +116,9 @@ BENCHMARKS: dict[str, Callable[[Path], Result]] = {
     "import-readings": import_readings,
     "compare-scaling": compare_scaling,
     "reading-scaling": reading_scaling,
+    "ph-many-phreeqc": ph_many_phreeqc,
+    "ph-many-brentq": ph_many_brentq,
+    "ph-one": ph_one,
 }
 
 
