@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 from kit.science.acidbase_systems import AcidBaseError, AcidSystem
@@ -10,6 +11,10 @@ from kit.science.mixture import Mixture
 NEAR = 0.03
 """Share of equivalence within which the pH cannot be predicted: an amine's assay is no better known (common practice,
 no source). [-]"""
+
+EQUIVALENCE_PH = 7.5
+"""Between the last constant of a carboxylic acid, 6.4 of citric acid, and that of an amine, about 9. At an amine's
+equivalence every proton held less firmly than this has gone to the amine, and every other one has stayed. [-]"""
 
 _WORDS_NEAR = "within 3 % of equivalence it cannot be predicted"
 
@@ -23,7 +28,7 @@ class AmineBalance:
     amine : str             Name of the system.
     amine_mmol : float      In the batch. [mmol]
     acid_mmol : float       Acid equivalents that the strong base in the batch has not used up; of an acid with several
-                            steps those that the amine can take. [mmol]
+                            steps those that an amine can take. [mmol]
     degree : float          Acid over amine: 1 at equivalence. [-]
     near : bool             Within 3 % of equivalence.
     ph : float              As given. [-]
@@ -46,13 +51,64 @@ class AmineBalance:
         return f"{words}; pH {self.ph_less:.2f} to {self.ph_more:.2f} with 3 % less or more of it"
 
 
+def is_near(degree: float) -> bool:
+    """Whether an amine is within 3 % of its equivalence, the limits included.
+
+    Parameters
+    ----------
+    degree : float   Acid left for the amine over the amine. [mol/mol]
+    """
+    return abs(degree - 1) <= NEAR + 1e-12
+
+
+def charge_at_equivalence(pka: Sequence[float], protonated_charge: int = 0) -> int:
+    """Charge of an acid, a base or an ampholyte that stands beside an amine at the amine's equivalence.
+
+    Parameters
+    ----------
+    pka : sequence of float   Stepwise. [-]
+    protonated_charge : int   Of the form that holds all protons.
+
+    Notes
+    -----
+    A whole number: at equivalence, where the pH jumps, an acid is all salt. Of citric acid all three protons count, of
+    tetrasodium glutamate diacetate the amine (9.4) keeps its own, arginine has taken one.
+
+    Examples
+    --------
+    >>> charge_at_equivalence((3.128, 4.761, 6.396)), charge_at_equivalence((1.82, 8.99, 12.48), 2)
+    (-3, 1)
+    """
+    return protonated_charge - sum(value < EQUIVALENCE_PH for value in pka)
+
+
+def acid_left_mmol(mixture: Mixture, amines: Collection[AcidSystem]):
+    """Acid equivalents left for amines once everything else in a mixture has had its own; may be negative. [mmol]
+
+    Parameters
+    ----------
+    mixture : Mixture                    Amounts in numbers or arrays.
+    amines : collection of AcidSystem    Which of its systems are the amines; all else counts as acid or base.
+
+    Returns
+    -------
+    float or array   In the shape of the amounts.
+    """
+    others = sum(
+        total * charge_at_equivalence(system.pka, system.charge)
+        for system, total in mixture.totals_mmol.items()
+        if system not in amines
+    )
+    return -mixture.strong_ions_mmol - others
+
+
 def amine_balance(mixture: Mixture, amine: AcidSystem, temp_c: float = 25.0, activity: str = "davies") -> AmineBalance:
     """How far an amine of a batch is neutralised, and what 3 % of its assay does to the pH.
 
     Parameters
     ----------
     mixture : Mixture      Amounts in numbers, not arrays.
-    amine : AcidSystem     Of charge 1 with one step; in the mixture.
+    amine : AcidSystem     Of charge 1 with one step above pH 7.5; in the mixture.
     temp_c : float         [degC]
     activity : str         As in `kit.science.acidbase.solve`.
 
@@ -62,29 +118,22 @@ def amine_balance(mixture: Mixture, amine: AcidSystem, temp_c: float = 25.0, act
 
     Notes
     -----
-    Equivalence is where the charges of everything else balance with the amine free of protons: every other system has
-    given up the protons that it holds less firmly than the amine does. The acid equivalents are what is left of them
-    when the strong base of the batch has had its part.
+    Equivalence is where the charges of everything else balance with the amine free of protons, see
+    `charge_at_equivalence`. There the pH is steepest in the amount of amine.
     """
     import numpy as np
 
     amount = mixture.totals_mmol.get(amine, 0.0)
-    if amine.charge != 1 or len(amine.pka) != 1 or not amount > 0:
+    if amine.charge != 1 or len(amine.pka) != 1 or amine.pka[0] <= EQUIVALENCE_PH or not amount > 0:
         raise AcidBaseError(
             f"{amine.name} is no amine of this batch",
             where="amine_balance",
-            allowed="a base with one step and charge 1, present in the batch",
+            allowed=f"a base with one step above pH {EQUIVALENCE_PH:g} and charge 1, present in the batch",
             code="ph.amine",
         )
-    others = {system: total for system, total in mixture.totals_mmol.items() if system != amine}
-    acid = -mixture.strong_ions_mmol - sum(total * _charge_given(system, amine) for system, total in others.items())
+    acid = acid_left_mmol(mixture, (amine,))
     degree = acid / amount
     amines = amount * np.array([1.0, 1 - NEAR, 1 + NEAR])
-    varied = replace(mixture, totals_mmol={**others, amine: amines})
+    varied = replace(mixture, totals_mmol={**mixture.totals_mmol, amine: amines})
     as_given, less, more = (float(value) for value in varied.solve(temp_c, activity).ph)
-    return AmineBalance(amine.name, amount, acid, degree, bool(abs(degree - 1) <= NEAR), as_given, less, more)
-
-
-def _charge_given(system: AcidSystem, amine: AcidSystem) -> int:
-    """Charge of a system that has given up every proton it holds less firmly than the amine."""
-    return system.charge - sum(value < amine.pka[0] for value in system.pka)
+    return AmineBalance(amine.name, amount, acid, degree, is_near(degree), as_given, less, more)

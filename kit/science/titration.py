@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -22,6 +21,7 @@ __all__ = [
     "dilution_change",
     "dose_to_ph",
     "drop_change",
+    "largest_dose_g",
     "round_trip",
     "titration_curve",
 ]
@@ -195,7 +195,7 @@ def dose_to_ph(
     began = mixture if measured_ph is None else mixture.at_measured_ph(measured_ph, temp_c, activity)
     before = began.solve(temp_c, activity)
     there = abs(before.ph - target_ph) <= _REACHED
-    largest = min(float(mixture.mass_g) if most_g is None else most_g, _most_soluble(began, stock))
+    largest = largest_dose_g(began, stock, most_g)
     dose = 0.0 if there else _search(began, stock, target_ph, largest, temp_c, activity)
     ended = began.plus(stock, dose)
     after = ended.solve(temp_c, activity)
@@ -217,14 +217,24 @@ def dose_to_ph(
     )
 
 
-def _most_soluble(began: Mixture, stock: Stock) -> float:
-    """Dose above which something would be more concentrated than the solver takes. [g]"""
-    present = [(began.totals_mmol.get(system, 0.0), each) for system, each in stock.totals_mmol_per_g.items()]
+def largest_dose_g(mixture: Mixture, stock: Stock, most_g: float | None = None) -> float:
+    """The largest dose worth looking at: less where something would be more concentrated than the solver takes. [g]
+
+    Parameters
+    ----------
+    mixture : Mixture      Amounts in numbers or arrays: the answer holds for all of them.
+    stock : Stock          [g]
+    most_g : float, None   Not more than this; None: as much as the batch. [g]
+    """
+    import numpy as np
+
+    present = [(mixture.totals_mmol.get(system, 0.0), each) for system, each in stock.totals_mmol_per_g.items()]
     sign = 1 if stock.strong_ions_mmol_per_g > 0 else -1
-    present.append((sign * began.strong_ions_mmol, sign * stock.strong_ions_mmol_per_g))
+    present.append((sign * mixture.strong_ions_mmol, sign * stock.strong_ions_mmol_per_g))
     limit = 0.999 * MOST_MOL_PER_KG
     rates = [(amount, each - limit * stock.water_g_per_g) for amount, each in present]
-    return min(((limit * began.water_g - amount) / rate for amount, rate in rates if rate > 0), default=math.inf)
+    soluble = [float(np.min((limit * mixture.water_g - amount) / rate)) for amount, rate in rates if rate > 0]
+    return min([float(mixture.mass_g) if most_g is None else most_g, *soluble])
 
 
 def _search(began: Mixture, stock: Stock, target: float, largest: float, temp_c: float, activity: str) -> float:
@@ -268,14 +278,19 @@ def _false_position(miss_of: Callable[[float], float], low: _Trial, high: _Trial
 def _unreachable(stock: Stock, doses, ph, target: float) -> AcidBaseError:
     best = int(abs(ph - target).argmin())
     way = "lowers" if ph[-1] < ph[0] else "raises"
-    nearest = f"the nearest is pH {ph[best]:.2f} with {doses[best]:.3g} g" if best else "no dose comes any nearer"
+    nearest = f"the nearest is pH {ph[best]:.2f} with {_grams(doses[best])}" if best else "no dose comes any nearer"
     return AcidBaseError(
-        f"{stock.name} {way} the pH of this batch, from {ph[0]:.2f} to {ph[-1]:.2f} with {doses[-1]:.3g} g: "
+        f"{stock.name} {way} the pH of this batch, from {ph[0]:.2f} to {ph[-1]:.2f} with {_grams(doses[-1])}: "
         f"pH {target:.2f} is not on that way; {nearest}",
         where="dose_to_ph",
         mend="take a base to raise the pH and an acid to lower it, or a stronger stock solution",
         code="ph.unreachable",
     )
+
+
+def _grams(dose_g: float) -> str:
+    """Three figures, never as a power of ten."""
+    return f"{dose_g:.0f} g" if dose_g >= 100 else f"{dose_g:.3g} g"
 
 
 def drop_change(

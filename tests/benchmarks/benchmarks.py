@@ -8,6 +8,8 @@ several benchmarks of a run need, such as the large lab book, is kept beside tha
 | `import` | `import kit` | `import pandas` | 0.25 |
 | `review` | `kit review FILE`, the whole process | `import pandas`, the whole process | 2.5 |
 | `write-up` | a write-up | a bare notebook with pandas and plotly, by nbclient | 2 |
+| `flow-and-feel` | the page of `flow_and_feel`, two trials | that bare notebook | 2.3 |
+| `scale-up` | the page of `scale_up`, two vessels | that bare notebook | 2.3 |
 | `write-up-papermill` | a write-up | `papermill`, then `nbconvert`, of the same template | 0.45 |
 | `reading` | one reading | the same rows by bare `sqlite3`, same PRAGMAs | 5 |
 | `review-many` | 10,000 compositions in one call | one by one | 0.2 |
@@ -17,6 +19,7 @@ several benchmarks of a run need, such as the large lab book, is kept beside tha
 | `ph-many-phreeqc` | pH of 10,000 mixtures in one call | one by one through `phreeqc` | 0.1 |
 | `ph-many-brentq` | pH of 10,000 mixtures in one call | one by one by `scipy.optimize.brentq` | 0.01 |
 | `ph-one` | pH and forms of one mixture | its pH by `scipy.optimize.brentq` | 1 |
+| `flow-many` | five flow models on 1,000 curves | the same by bounded `scipy.optimize.curve_fit` | 1.2 |
 | `reading-scaling` | one reading beside 400,000 others | the same in a lab book of 12 trials | 1.2 |
 """
 
@@ -28,6 +31,7 @@ from functools import partial
 from pathlib import Path
 
 from tests.benchmarks.acidbase import ph_many_brentq, ph_many_phreeqc, ph_one
+from tests.benchmarks.flow import flow_many
 from tests.benchmarks.measure import FORMULA, OURS, PEERS, ROOT, Result, in_turn, output, python, seconds
 from tests.benchmarks.peers import IMPORT_PANDAS, papermill_then_nbconvert
 from tests.benchmarks.reviewing import review_many, review_one
@@ -70,6 +74,27 @@ def write_up_against_bare_notebook(folder: Path) -> Result:
     return Result("write-up", *_timed(ours, peer, folder, rounds=7), limit=2.0)
 
 
+def flow_and_feel(folder: Path) -> Result:
+    """The page of `flow_and_feel` for two trials, four flow curves fitted, against the bare notebook."""
+    output(python(OURS, "build-flow", folder / "flow"), folder)
+    page = python(OURS, "flow-and-feel", folder / "flow" / "flow.labbook", "pages")
+    return _page_against_bare_notebook("flow-and-feel", page, folder / "pages" / "flow.ipynb", folder)
+
+
+def scale_up(folder: Path) -> Result:
+    """The page of `scale_up` for a batch and two vessels, its cooling log fitted, against the bare notebook."""
+    page = python(OURS, "scale-up", _demo(folder), "pages")
+    return _page_against_bare_notebook("scale-up", page, folder / "pages" / "scale.ipynb", folder)
+
+
+def _page_against_bare_notebook(name: str, page: list[str], notebook: Path, folder: Path) -> Result:
+    """A page of three figures and six tables or more against the bare notebook."""
+    peer = [python(PEERS, "run-bare-notebook", "bare.ipynb")]
+    seconds([page, *peer], folder)
+    _same_notebook(notebook, figures=3, tables=6)
+    return Result(name, *_timed([page], peer, folder, rounds=7), limit=2.3)
+
+
 def write_up_against_papermill(folder: Path) -> Result:
     """One write-up against the same template through the `papermill` command, then `nbconvert` to HTML."""
     labbook = _demo(folder)
@@ -110,6 +135,8 @@ BENCHMARKS: dict[str, Callable[[Path], Result]] = {
     "review": review,
     "write-up": write_up_against_bare_notebook,
     "write-up-papermill": write_up_against_papermill,
+    "flow-and-feel": flow_and_feel,
+    "scale-up": scale_up,
     "reading": reading,
     "review-many": review_many,
     "review-one": review_one,
@@ -119,6 +146,7 @@ BENCHMARKS: dict[str, Callable[[Path], Result]] = {
     "ph-many-phreeqc": ph_many_phreeqc,
     "ph-many-brentq": ph_many_brentq,
     "ph-one": ph_one,
+    "flow-many": flow_many,
 }
 
 

@@ -23,6 +23,39 @@ def build_demo(folder: str) -> None:
     build(folder)
 
 
+def build_flow(folder: str) -> None:
+    """The invented lab book with readings at several speeds."""
+    from tests.flow_readings import build_flow_book
+
+    build_flow_book(folder)
+
+
+def flow_and_feel(labbook: str, folder: str) -> None:
+    """Run the template on a frozen snapshot and write its page."""
+    from kit.labbook.source import open_source
+    from kit.writeup.write_up import publish
+
+    trials = open_source(labbook).trials("FLO")
+    publish("flow_and_feel", labbook, trials, {}, to=folder, name="flow", title="Flow and feel")
+
+
+def scale_up(labbook: str, folder: str) -> None:
+    """Run the template for the control of the demo and two vessels, and write its page."""
+    from kit.writeup.write_up import publish
+
+    known = "gap: 0.2 mm; wall: stainless steel; heater: 2 kW"
+    given = {
+        "batch": "LIN-03/1",
+        "to_vessels": [
+            f"name: kettle; mass: 5 kg; head: rotor-stator 50 mm; width: 22 cm; wall mass: 3.2 kg; {known}",
+            f"name: plant vessel; mass: 500 kg; head: rotor-stator 150 mm; width: 90 cm; wall mass: 280 kg; {known}",
+        ],
+        "jacket": ["0 min: 70 degC", "60 min: 20 degC"],
+        "room": "22 degC",
+    }
+    publish("scale_up", labbook, ["LIN-03"], given, to=folder, name="scale", title="Scale-up")
+
+
 def start_batch(labbook: str, formula_file: str) -> None:
     """A new lab book with one batch, weighed and finished, ready for readings."""
     import kit
@@ -221,6 +254,9 @@ def _varied(formula, count: int) -> list:
 
 COMMANDS = {
     "build-demo": build_demo,
+    "build-flow": build_flow,
+    "flow-and-feel": flow_and_feel,
+    "scale-up": scale_up,
     "start-batch": start_batch,
     "read-ph": read_ph,
     "write-up": write_up,

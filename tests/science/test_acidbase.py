@@ -114,12 +114,23 @@ def test_shapes_broadcast():
 
 @st.composite
 def any_systems(draw, most: int = 10) -> list[AcidSystem]:
-    """Up to ten systems of one to six steps, from an acid to the conjugate of a diamine or triamine."""
+    """Up to ten systems of one to six steps, from an acid to the conjugate of a diamine or triamine.
+
+    Their constants hold at zero ionic strength or at that of a table, at any temperature, with and without enthalpies.
+    """
     found = []
     for number in range(draw(st.integers(0, most))):
         pka = sorted(draw(st.lists(st.floats(-2, 14), min_size=1, max_size=6)))
         charge = draw(st.integers(0, min(3, len(pka))))
-        found.append(AcidSystem(f"system {number}", tuple(pka), charge))
+        strength, told_at = draw(st.sampled_from([0.0, 0.1, 0.5])), draw(st.sampled_from([20.0, 25.0, 37.0]))
+        enthalpy = tuple(draw(st.lists(st.floats(-60, 60), min_size=len(pka), max_size=len(pka))))
+        hydrogen = draw(st.sampled_from(["activity", "concentration"]))
+        known = draw(st.booleans())
+        found.append(
+            AcidSystem(
+                f"system {number}", tuple(pka), charge, strength, told_at, enthalpy if known else (), hydrogen=hydrogen
+            )
+        )
     return found
 
 

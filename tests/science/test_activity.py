@@ -9,7 +9,7 @@ import pytest
 
 from kit.errors import KitError
 from kit.science.activity import debye_hueckel_slope, log10_activity_coefficient, water_permittivity
-from kit.science.water_ionisation import pkw, water_density
+from kit.science.water_ionisation import _bandura_lvov, _marshall_franck, pkw, water_density
 
 
 @pytest.mark.parametrize("function", [debye_hueckel_slope, water_permittivity, pkw, water_density])
@@ -36,6 +36,25 @@ def test_beyond_half_a_mole_it_is_held(model):
     assert held[0] < -0.1
     root = math.sqrt(5)
     assert 16 * debye_hueckel_slope(25.0) * (0.3 * 5 - root / (1 + root)) > 6
+
+
+@pytest.mark.parametrize(
+    ("temp_k", "density", "iapws", "marshall_franck"),
+    [(300.0, 1.0, 13.906565, 13.906222), (600.0, 0.7, 11.203153, 11.274522), (800.0, 1.2, 6.438330, 6.796756)],
+)
+def test_the_equations_of_water_far_from_the_bench(temp_k, density, iapws, marshall_franck):
+    """IAPWS R11-07, table for program verification; Marshall and Franck as the Python library thermo 0.6 computes it.
+    Far away a wrong digit shows that moves nothing at the bench.
+    """
+    assert _bandura_lvov(temp_k, density) == pytest.approx(iapws, abs=1e-6)
+    assert _marshall_franck(temp_k, density) == pytest.approx(marshall_franck, abs=1e-6)
+
+
+def test_permittivity_and_density_by_another_library():
+    """The Python library iapws 1.5.5: R8-97, and the density of IAPWS-95 at one atmosphere, 0.01 to 99 degC."""
+    temps = np.array([0.01, 25.0, 50.0, 75.0, 99.0])
+    assert water_density(temps) == pytest.approx([999.844, 997.048, 988.035, 974.843, 959.066], abs=0.016)
+    assert water_permittivity(temps) == pytest.approx([87.8994, 78.4085, 69.9161, 62.3180, 55.7839], abs=0.0015)
 
 
 def test_a_model_there_is_none_of():

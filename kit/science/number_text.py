@@ -1,0 +1,23 @@
+"""Numbers in a sentence: a few significant figures, written out without an exponent."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from kit.units import plain
+
+
+def short(value: float, figures: int = 3) -> str:
+    """A finite number with at most so many significant figures, trailing zeros left out.
+
+    Parameters
+    ----------
+    value : float    Any finite number.
+    figures : int    Significant figures.
+
+    Examples
+    --------
+    >>> short(1234.5, 2), short(0.000374, 2), short(20.0)
+    ('1200', '0.00037', '20')
+    """
+    return plain(Decimal(format(value, f".{figures}g")).normalize() + 0)
