@@ -22,13 +22,20 @@ for name in kit.__all__:
     getattr(kit, name)
 
 templates = list_templates()
-assert {"batch_sheet", "compare_versions", "trial_results", "trial_writeup"} <= set(templates), templates
+expected = {
+    *("batch_sheet", "compare_versions", "flow_and_feel", "ph_adjustment"),
+    *("scale_up", "trial_results", "trial_writeup"),
+}
+assert expected <= set(templates), templates
 assert all(find_template(name).is_relative_to(package / "templates") for name in templates)
 belonging = {
-    "kit.data": ("materials.toml", "practice.toml", "allergens.toml", "label.toml"),
-    "kit.demo": ("linden.toml", "calendula_readings.csv"),
-    "kit.demo.formulas": ("calendula.toml", "green-tea.toml"),
-    "kit.notebooks": ("start_here.ipynb", "bench_day.ipynb", "linden_levels.ipynb"),
+    "kit.data": (
+        *("materials.toml", "practice.toml", "allergens.toml", "label.toml"),
+        *("challenge.toml", "partition.toml", "ph_buffers.toml", "ph_priors.toml"),
+    ),
+    "kit.demo": ("linden.toml", "calendula_readings.csv", "chamomile_readings.csv", "hibiscus_readings.csv"),
+    "kit.demo.formulas": ("calendula.toml", "chamomile.toml", "green-tea.toml", "hibiscus.toml"),
+    "kit.notebooks": ("start_here.ipynb", "bench_day.ipynb", "linden_levels.ipynb", "chamomile_ph.ipynb"),
     "kit.widgets": ("entry_table.js", "entry_cells.js", "entry_table.css"),
     "kit.workfolder": ("formula.toml", "materials.toml", "page.md", "study.ipynb"),
     "kit.writeup": ("page_boot.js", "page_style.css"),

@@ -7,23 +7,26 @@ from __future__ import annotations
 
 from importlib import import_module
 
-__version__ = "0.2.0"
+__version__ = "0.3.0"
 
 _PUBLIC = {
     "KitError": "kit.errors",
     "compare": "kit.trials.compare",
     "diff": "kit.formula.versions",
     "import_formula": "kit.formula.intake",
+    "learn_ph": "kit.trials.learned",
     "load_formula": "kit.formula.files",
     "load_library": "kit.formula.library",
     "new_labbook": "kit.labbook.book",
     "open_labbook": "kit.labbook.book",
     "open_source": "kit.labbook.source",
     "paste_formula": "kit.formula.intake",
+    "ph_drift": "kit.trials.drift",
     "plan_batch": "kit.bench.sheet",
     "review_lots": "kit.formula.rules.lots",
     "review_many": "kit.formula.rules.many",
     "run_template": "kit.writeup.run",
+    "titration": "kit.trials.learned",
     "verify": "kit.writeup.bundle",
     "write_comparison": "kit.writeup.write_up",
     "write_up": "kit.writeup.write_up",

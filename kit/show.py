@@ -190,6 +190,25 @@ def paragraph(text: object) -> str:
     )
 
 
-def listing(title: str, items: Iterable[object]) -> Block:
+@dataclass(frozen=True)
+class Listing:
     """A titled list of plain sentences."""
-    return Block((title, *(f"- {item}" for item in items)))
+
+    title: str
+    items: tuple[str, ...]
+
+    def _repr_html_(self) -> str:
+        style = f"font-family:{TOKENS['font']};max-width:48em"
+        items = "".join(f'<li style="margin:.15em 0;white-space:pre-wrap">{escape(item)}</li>' for item in self.items)
+        title = f'<p style="{style};margin:.8em 0 .2em;font-weight:600">{escape(self.title)}</p>'
+        return f'{title}<ul style="{style};margin:.2em 0 .6em;padding-left:1.4em">{items}</ul>'
+
+    def __str__(self) -> str:
+        return "\n".join((self.title, *(f"- {item}" for item in self.items)))
+
+    __repr__ = __str__
+
+
+def listing(title: str, items: Iterable[object]) -> Listing:
+    """A titled list of plain sentences."""
+    return Listing(title, tuple(map(str, items)))

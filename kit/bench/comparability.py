@@ -127,12 +127,18 @@ def _other_method_name(reading: Reading, method: Method) -> Iterable[Reason]:
 
 def _different_ages(a: Reading, b: Reading, windows: Sequence[AgeWindow] | None) -> Iterable[Reason]:
     one, other = _age(a), _age(b)
-    if one is not None and other is not None and not _same_age(one, other, windows):
+    if one is not None and other is not None and not same_age(one, other, windows):
         yield Reason("compare.age", f"ages differ: {a.batch} {_hours(one)}, {b.batch} {_hours(other)}")
 
 
-def _same_age(one: Decimal, other: Decimal, windows: Sequence[AgeWindow] | None) -> bool:
-    """In the same window; outside all windows, no further apart than the closest one allows."""
+def same_age(one: Decimal, other: Decimal, windows: Sequence[AgeWindow] | None = None) -> bool:
+    """Whether two ages count as the same: in one window, or outside all no further apart than the closest allows. [h]
+
+    Parameters
+    ----------
+    one, other : Decimal   Counted from the end of making. [h]
+    windows : sequence     Age windows; the kit's when omitted.
+    """
     first, second = nearest_window(one, windows), nearest_window(other, windows)
     if first is not None or second is not None:
         return first == second

@@ -26,7 +26,7 @@ CONDITIONS = {
     "sample": "sample",
 }
 _WORDS = ("title", "unit", "spindle", "container", "kind", "source", "note")
-_LIMITS = ("slope_low", "slope_high", "offset_low", "offset_high")
+_LIMITS = ("slope_low", "slope_high", "offset_low", "offset_high", "closing_tolerance")
 _KEYS = {
     "name",
     "property",
@@ -47,8 +47,9 @@ class Method:
 
     `temp_c` with `temp_tolerance_c` [degC]; `rpm`; `reading_time_s` [s]; `spindle`; `container`; `torque_low` and
     `torque_high` [% of full scale]; `constant_tolerance_pct`, how far value x rpm / torque may be off the constant of
-    the spindle [%]; `slope_low` and `slope_high` [% of Nernst], `offset_low` and `offset_high` [mV] of the calibration;
-    `needs`, the conditions that must be recorded for a reading to be tested. `kind` and `source` say where these
+    the spindle [%]; `slope_low` and `slope_high` [% of Nernst], `offset_low` and `offset_high` [mV] of the calibration,
+    `closing_tolerance`, how far a buffer may be off when it is read again after the run [pH], `calibration_max_age_h`
+    [h]; `needs`, the conditions that must be recorded for a reading to be tested. `kind` and `source` say where these
     numbers come from.
     """
 
@@ -69,6 +70,8 @@ class Method:
     slope_high: Decimal | None = None
     offset_low: Decimal | None = None
     offset_high: Decimal | None = None
+    closing_tolerance: Decimal | None = None
+    calibration_max_age_h: Decimal | None = None
     needs: tuple[str, ...] = ()
     kind: str = ""
     source: str = ""
@@ -111,6 +114,7 @@ class Method:
             torque_low=_number(torque, "low", where),
             torque_high=_number(torque, "high", where),
             constant_tolerance_pct=_number(row, "constant_tolerance_pct", where),
+            calibration_max_age_h=_quantity(calibration, "max_age", "h", where),
             needs=_needs(row, where),
             **{limit: _number(calibration, limit, where) for limit in _LIMITS},
             **{word: str(row.get(word, "")) for word in _WORDS},
@@ -128,10 +132,10 @@ class Method:
         row |= _known(rpm=self.rpm, constant_tolerance_pct=self.constant_tolerance_pct)
         if self.reading_time_s is not None:
             row["reading_time"] = f"{plain(self.reading_time_s)} s"
-        tables = {
-            "torque": _known(low=self.torque_low, high=self.torque_high),
-            "calibration": _known(**{limit: getattr(self, limit) for limit in _LIMITS}),
-        }
+        calibration = _known(**{limit: getattr(self, limit) for limit in _LIMITS})
+        if self.calibration_max_age_h is not None:
+            calibration["max_age"] = f"{plain(self.calibration_max_age_h)} h"
+        tables = {"torque": _known(low=self.torque_low, high=self.torque_high), "calibration": calibration}
         return (
             row
             | {name: table for name, table in tables.items() if table}

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
 from decimal import Decimal
 
+from kit.bench.calibration import Calibration, calibration_flags
 from kit.bench.exact import upper_first
-from kit.bench.methods import CONDITIONS, AgeWindow, Method, closest_window, nearest_window
+from kit.bench.flag import Flag
+from kit.bench.geometry import SpindleGeometry
+from kit.bench.methods import CONDITIONS, AgeWindow, Method, closest_window, methods, nearest_window
+from kit.sources import read_data
 from kit.units import plain, read, same_unit
 
 
@@ -56,7 +59,7 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """An instrument: kind, division and, for a viscometer, the constant K of each spindle.
+    """An instrument: kind, division and, for a viscometer, the constant K and the geometry of each spindle.
 
     value = K x torque / rpm, in mPa.s with torque in % of full scale.
     """
@@ -66,28 +69,7 @@ class Instrument:
     constants: Mapping[str, Decimal] = field(default_factory=dict)
     division: Decimal | None = None
     note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Calibration:
-    """A calibration of a pH meter: slope [% of Nernst], offset [mV], pH of the buffers, temperature [degC], time."""
-
-    name: str
-    instrument: str
-    slope_pct: Decimal | None = None
-    offset_mv: Decimal | None = None
-    buffers: tuple[Decimal, ...] = ()
-    temp_c: Decimal | None = None
-    at: str | None = None
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Flag:
-    """Something suspect in a reading itself: a stable code and words."""
-
-    code: str
-    words: str
+    geometry: Mapping[str, SpindleGeometry] = field(default_factory=dict)
 
 
 def flags(
@@ -111,23 +93,25 @@ def flags(
 
     Returns
     -------
-    tuple of Flag   Codes: reading.torque_high, reading.torque_low, reading.constant, reading.temperature,
-                    reading.age_clock, calibration.slope, calibration.offset, calibration.bracket,
-                    calibration.other_instrument,
-                    calibration.after_reading.
+    tuple of Flag   Codes: reading.torque_high, reading.torque_low, reading.torque_none, reading.speed,
+                    reading.constant, reading.temperature, reading.age_clock, and those of
+                    `kit.bench.calibration.calibration_flags`.
     """
     found = [
         *_torque(reading, method),
+        *_speed(reading),
         *_constant(reading, method, instrument),
         *_temperature(reading, method),
         *_age_clock(reading, windows),
     ]
     if calibration is not None:
-        found += [
-            *_calibration_limits(calibration, method),
-            *_bracket(reading, calibration),
-            *_whose_and_when(reading, calibration),
-        ]
+        found += calibration_flags(
+            calibration,
+            method,
+            value=reading.value,
+            instrument=reading.instrument,
+            measured_at=reading.measured_at,
+        )
     return tuple(found)
 
 
@@ -153,10 +137,9 @@ def usable(reading: Reading, flags: Iterable[Flag]) -> bool:
 
 def implied_constant(reading: Reading) -> Decimal | None:
     """K = value x rpm / torque of a viscosity reading, or None where a part is missing. [mPa.s rpm / %]"""
-    value = viscosity_mpa_s(reading)
-    if value is None or reading.rpm is None or not reading.torque_pct:
+    if reading.value is None or reading.rpm is None or not reading.torque_pct:  # only a rotational viscosity has both
         return None
-    return value * reading.rpm / reading.torque_pct
+    return viscosity_mpa_s(reading) * reading.rpm / reading.torque_pct
 
 
 def viscosity_mpa_s(reading: Reading) -> Decimal | None:
@@ -197,33 +180,61 @@ CONDITION_WORDS = {
 
 def _torque(reading: Reading, method: Method | None) -> Iterable[Flag]:
     torque = reading.torque_pct
-    if torque is None or method is None:
+    if torque is None:
         return
-    if method.torque_high is not None and torque > method.torque_high:
+    low, high = _torque_window(reading, method)
+    if high is not None and torque > high:
         yield Flag(
             "reading.torque_high",
-            f"The torque of {plain(torque)} % is above {plain(method.torque_high)} % of full scale: the reading is "
+            f"The torque of {plain(torque)} % is above {plain(high)} % of full scale: the reading is "
             "over range. Read again with a smaller spindle or a lower speed.",
         )
-    if method.torque_low is not None and torque < method.torque_low:
+    if low is not None and torque <= 0:
+        yield Flag(
+            "reading.torque_none",
+            f"The torque of {plain(torque)} % is not above zero: the zero of the instrument or the direction of "
+            "turning is wrong, or the spindle does not dip in. Set the zero with the spindle in air and read again.",
+        )
+    elif low is not None and torque < low:
         yield Flag(
             "reading.torque_low",
-            f"The torque of {plain(torque)} % is below {plain(method.torque_low)} % of full scale, where the "
+            f"The torque of {plain(torque)} % is below {plain(low)} % of full scale, where the "
             "instrument's error is large. Read again with a larger spindle or a higher speed.",
         )
 
 
+def _torque_window(reading: Reading, method: Method | None) -> tuple[Decimal | None, Decimal | None]:
+    """The torque that counts: the method's; where a viscosity names no method, that of the instrument."""
+    if method is not None:
+        return method.torque_low, method.torque_high
+    if not reading.spindle or reading.method:
+        return None, None
+    window = read_data("viscometer.toml")["accuracy"]["torque"]
+    return Decimal(window["low"]), Decimal(window["high"])
+
+
+def _speed(reading: Reading) -> Iterable[Flag]:
+    if reading.rpm is not None and reading.rpm <= 0:
+        yield Flag(
+            "reading.speed",
+            f"A speed of {plain(reading.rpm)} rpm is not above zero: no viscosity belongs to it. Correct the speed.",
+        )
+
+
 def _constant(reading: Reading, method: Method | None, instrument: Instrument | None) -> Iterable[Flag]:
-    if method is None or instrument is None or method.constant_tolerance_pct is None:
+    tolerance = _constant_tolerance(reading, method)
+    if instrument is None or tolerance is None:
         return
     known, implied = instrument.constants.get(reading.spindle), implied_constant(reading)
-    if (
-        known is not None
-        and implied is not None
-        and not _constant_agrees(implied, known, method.constant_tolerance_pct)
-    ):
-        words = constant_words(reading, instrument, method.constant_tolerance_pct)
-        yield Flag("reading.constant", upper_first(words))
+    if known is not None and implied is not None and not _constant_agrees(implied, known, tolerance):
+        yield Flag("reading.constant", upper_first(constant_words(reading, instrument, tolerance)))
+
+
+def _constant_tolerance(reading: Reading, method: Method | None) -> Decimal | None:
+    """How far the constant may be off: by the method, or as far as the kit's own allows where none is named. [%]"""
+    if method is not None:
+        return method.constant_tolerance_pct
+    return None if reading.method else methods()["viscosity"].constant_tolerance_pct
 
 
 def _constant_agrees(implied: Decimal, known: Decimal, tolerance_pct: Decimal) -> bool:
@@ -259,68 +270,6 @@ def _age_clock(reading: Reading, windows: Sequence[AgeWindow] | None) -> Iterabl
             f"The age was typed as {_short(typed)} h, but by the clock the batch was {_short(clock)} h old "
             f"(more than the {window} window apart). Correct the time or the age.",
         )
-
-
-def _calibration_limits(calibration: Calibration, method: Method | None) -> Iterable[Flag]:
-    if method is None:
-        return
-    for code, word, value, unit, low, high in (
-        ("calibration.slope", "slope", calibration.slope_pct, "%", method.slope_low, method.slope_high),
-        ("calibration.offset", "offset", calibration.offset_mv, "mV", method.offset_low, method.offset_high),
-    ):
-        if value is not None and ((low is not None and value < low) or (high is not None and value > high)):
-            yield Flag(
-                code,
-                f"Calibration {calibration.name} has a {word} of {plain(value)} {unit}; {method.name} accepts "
-                f"{_range(low, high)} {unit}. Clean or change the electrode, calibrate and read again.",
-            )
-
-
-def _bracket(reading: Reading, calibration: Calibration) -> Iterable[Flag]:
-    if reading.value is None or not calibration.buffers:
-        return
-    low, high = min(calibration.buffers), max(calibration.buffers)
-    if len(set(calibration.buffers)) < 2 or not low <= reading.value <= high:
-        listed = " and ".join(plain(buffer) for buffer in calibration.buffers)
-        yield Flag(
-            "calibration.bracket",
-            f"The buffers of {calibration.name} ({listed}) do not bracket {plain(reading.value)}. "
-            "Calibrate with one below and one above, and read again.",
-        )
-
-
-def _whose_and_when(reading: Reading, calibration: Calibration) -> Iterable[Flag]:
-    if reading.instrument and calibration.instrument and reading.instrument != calibration.instrument:
-        yield Flag(
-            "calibration.other_instrument",
-            f"Calibration {calibration.name} is of {calibration.instrument}, the reading of "
-            f"{reading.instrument}. Name the calibration of the instrument that was used.",
-        )
-    made, read_at = _time(calibration.at), _time(reading.measured_at)
-    if made is not None and read_at is not None and _is_later(made, read_at):
-        yield Flag(
-            "calibration.after_reading",
-            f"Calibration {calibration.name} was made ({calibration.at}) after the reading "
-            f"({reading.measured_at}). Name the one that was in force.",
-        )
-
-
-def _time(text: str | None) -> datetime | None:
-    try:
-        return datetime.fromisoformat(text) if text else None
-    except ValueError:
-        return None
-
-
-def _is_later(one: datetime, other: datetime) -> bool:
-    """Whether `one` is later; times of which only one knows its offset cannot be ordered."""
-    return (one.tzinfo is None) == (other.tzinfo is None) and one > other
-
-
-def _range(low: Decimal | None, high: Decimal | None) -> str:
-    if low is None or high is None:
-        return f"at most {plain(high)}" if high is not None else f"at least {plain(low)}"
-    return f"{plain(low)} to {plain(high)}"
 
 
 def _absent(value: object) -> bool:

@@ -13,6 +13,7 @@ from kit.errors import BatchError
 from kit.formula.composition import Step, apportion, show_pct
 from kit.formula.formula import Formula
 from kit.formula.material import Material
+from kit.formula.pour import HOT_KINDS, Pour
 from kit.formula.rules import balance as balance_rules
 from kit.formula.rules.findings import Finding
 from kit.show import Block, Table, listing
@@ -112,6 +113,13 @@ class Sheet:
         """Target mass of a line; errors as in `line`. [g]"""
         return self.line(name, phase).target_g
 
+    def heat(self, **options: object) -> Pour:
+        """The temperature the hot phases of this batch reach together, before they are poured.
+
+        Options are those of `kit.formula.pour_plan.plan_pour`: vessel, vessel_temp, temps, setting, hold_back ...
+        """
+        return self.formula.heat(f"{plain(self.batch_g)} g", **options)
+
     def table(self) -> Table:
         """What to weigh, with blanks for what was weighed."""
         rows = [
@@ -210,12 +218,23 @@ class Sheet:
             f"{show_pct(worst.pct)} % ({worst.rounding_pp:+} percentage points)."
         )
 
+    def _heat_words(self) -> list[str]:
+        """The mixing temperature by the steps and its cautions, without a vessel; nothing where no step tells."""
+        if not any(line.phase_kind in HOT_KINDS for line in self.lines):
+            return []
+        pour = self.heat()
+        return [] if pour.mixed is None else [pour.words, *(finding.words for finding in pour.cautions)]
+
     def _block(self) -> Block:
         findings = [listing("Findings", [finding.words for finding in self.findings])] if self.findings else []
+        heat = self._heat_words()
         cautions = (
             [listing("Cautions", [f"{title}: {text}" for title, text in self.caution_texts()])] if self.cautions else []
         )
-        return Block((self.table(), *findings, *([self.steps_table()] if self.steps else []), *cautions))
+        steps = [self.steps_table()] if self.steps else []
+        return Block(
+            (self.table(), *findings, *steps, *([listing("Before the pour", heat)] if heat else []), *cautions)
+        )
 
     def _repr_html_(self) -> str:
         return self._block()._repr_html_()

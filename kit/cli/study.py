@@ -17,7 +17,12 @@ def add(app) -> None:
     def demo(
         folder: Path = typer.Argument(Path("kit-demo"), metavar="[DIR]", help="A new folder for the files."),
         study: str = typer.Option(
-            "linden", "--study", metavar="NAME", help="linden: a level series; calendula: one thickener for another."
+            "linden",
+            "--study",
+            metavar="NAME",
+            help="linden: a level series; calendula: one thickener for another; chamomile: an amidoamine and its acid; "
+            "hibiscus: preservatives and pH; nettle: one formula made in several ways; green-tea: a mixture of three "
+            "parts.",
         ),
     ) -> None:
         """Build an invented study in a new folder and run the main job on it.

@@ -4,22 +4,29 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from decimal import Decimal
 from importlib.resources import files
 from pathlib import Path
 
 from kit.bench.sheet import Sheet, plan_batch
 from kit.demo.calendula import CALENDULA
+from kit.demo.chamomile import CHAMOMILE
 from kit.demo.diary import Diary, DiaryClock, moment
+from kit.demo.green_tea import GREEN_TEA
+from kit.demo.hibiscus import HIBISCUS
 from kit.demo.linden import LINDEN
-from kit.demo.making import OPERATOR, Making, read_ph, read_viscosity
-from kit.demo.plans import INVENTED, PH_AGES, BatchPlan, Opening, StudyPlan
+from kit.demo.making import OPERATOR, Making
+from kit.demo.nettle import NETTLE
+from kit.demo.plans import INVENTED, Adding, BatchPlan, Opening, Process, StudyPlan
 from kit.errors import KitError
+from kit.formula.composition import Step
 from kit.formula.files import load_formula
 from kit.formula.formula import Formula
+from kit.labbook.batch import Batch
 from kit.labbook.book import Labbook, new_labbook
 from kit.workfolder.fresh import clear, make_empty
 
-STUDIES = {plan.name: plan for plan in (LINDEN, CALENDULA)}
+STUDIES = {plan.name: plan for plan in (LINDEN, CALENDULA, CHAMOMILE, HIBISCUS, NETTLE, GREEN_TEA)}
 _BALANCES = [("BAL-1", "0.01 g"), ("BAL-2", "0.001 g")]
 _SLOPES = (("98.4", "-2"), ("97.9", "1"), ("98.8", "-3"), ("97.6", "2"), ("98.1", "0"))  # % of Nernst, mV, in turn
 
@@ -46,7 +53,9 @@ def build_demo(folder: str | Path, study: str = LINDEN.name) -> DemoResult:
     Parameters
     ----------
     folder : str or Path   Made when missing; must be empty otherwise.
-    study : str            "linden", a level series with its control history, or "calendula", a thickener swap.
+    study : str            "linden", a level series with its control history; "calendula", a thickener swap;
+                           "chamomile", an amidoamine and its acid; "hibiscus", preservatives and pH; "nettle", one
+                           formula made in several ways; "green-tea", a mixture of three parts.
 
     Raises
     ------
@@ -94,17 +103,46 @@ def study_plan(name: str) -> StudyPlan:
 
 
 def base_changed(formula: Formula, plan: BatchPlan) -> Formula:
-    """The formula a batch was made from: the base, or the base with one change."""
-    if not plan.changes:
-        return formula
+    """The formula a batch was made from: the base, or the base with one change of its lines or of its making."""
     if plan.study == "LHC":  # the base came later than this version, so it is nobody's child
         return replace(formula.change(plan.changes, version="0.9"), parent="", why="")
-    return formula.change(plan.changes, why=plan.why, version=f"1-{plan.trial[-2:]}")
+    version = f"1-{plan.trial[-2:]}"
+    changed = formula.change(plan.changes, why=plan.why, version=version) if plan.changes else formula
+    steps = _steps_of(formula.steps, plan)
+    if steps == formula.steps:
+        return changed
+    return replace(changed, steps=steps) if plan.changes else formula.with_steps(steps, why=plan.why, version=version)
+
+
+def _steps_of(steps: tuple[Step, ...], plan: BatchPlan) -> tuple[Step, ...]:
+    """The steps of the base with what the plan does in another way."""
+    made = tuple(_processed(step, plan.process) for step in steps) if plan.process else steps
+    return _steps_with(made, plan.adding) if plan.adding else made
+
+
+def _processed(step: Step, process: Process) -> Step:
+    """A step of homogenising or cooling as the process has it; any other as it is."""
+    if step.do == "combine":
+        return replace(step, rpm=Decimal(process.rpm), minutes=Decimal(process.hold_min))
+    if step.do == "cool" and process.cooled:
+        return replace(step, temp_c=Decimal(process.cool_c), minutes=Decimal(process.cool_min), text=process.cooled)
+    return step
+
+
+def _steps_with(steps: tuple[Step, ...], adding: Adding) -> tuple[Step, ...]:
+    """The steps with the cool-down phase added in another way: hot, it goes in straight after the pour."""
+    (usual,) = [step for step in steps if step.do == "add"]
+    added = replace(usual, temp_c=Decimal(adding.temp), text=adding.planned)
+    if not adding.hot:
+        return tuple(added if step is usual else step for step in steps)
+    rest = [step for step in steps if step is not usual]
+    poured = next(index for index, step in enumerate(rest) if step.do == "combine")
+    return (*rest[: poured + 1], added, *rest[poured + 1 :])
 
 
 def _write(book: Labbook, formula: Formula, readings: Path, plan: StudyPlan) -> None:
     diary = Diary(book.store.clock)
-    diary.note(_first_morning(plan), lambda: _instruments(book, plan))
+    diary.note(_first_morning(plan), lambda: _shelf(book, plan))
     for opening in plan.openings:
         diary.note(moment(opening.opened), lambda opening=opening: _open(book, formula, opening, plan))
     for batch in plan.batches:
@@ -113,10 +151,7 @@ def _write(book: Labbook, formula: Formula, readings: Path, plan: StudyPlan) -> 
     diary.note(moment(plan.imported), lambda: book.import_readings(readings).commit())
     for batch in plan.batches:
         if batch.study == plan.study:
-            diary.note(
-                moment(plan.decided),
-                lambda batch=batch: book.batch(batch.name).decide(batch.verdict[0], why=batch.verdict[1], by=OPERATOR),
-            )
+            diary.note(moment(plan.decided), lambda batch=batch: _decide(book.batch(batch.name), batch))
     diary.run()
 
 
@@ -129,7 +164,7 @@ def _open(book: Labbook, formula: Formula, opening: Opening, plan: StudyPlan) ->
     book.new_study(
         opening.name,
         question=opening.question,
-        spec=formula.spec,
+        spec=(*formula.spec, *plan.asked),
         control=opening.control,
         methods=plan.methods,
         history=opening.history,
@@ -137,7 +172,8 @@ def _open(book: Labbook, formula: Formula, opening: Opening, plan: StudyPlan) ->
     )
 
 
-def _instruments(book: Labbook, plan: StudyPlan) -> None:
+def _shelf(book: Labbook, plan: StudyPlan) -> None:
+    """Instruments, and the solutions that stand ready."""
     book.add_instrument("PH-1", kind="pH meter", note="glass electrode, temperature probe")
     book.add_instrument(
         "VIS-1",
@@ -149,6 +185,16 @@ def _instruments(book: Labbook, plan: StudyPlan) -> None:
         book.add_instrument(name, kind="balance", division=division)
     for name, kind in plan.instruments.items():
         book.add_instrument(name, kind=kind)
+    for stock in plan.stocks:
+        book.make_stock(
+            stock.material,
+            stock.lot,
+            strength=stock.strength,
+            made_on=stock.made_on,
+            expiry=stock.expiry,
+            from_lots=stock.from_lots,
+            note=stock.note,
+        )
 
 
 def _sheet(formula: Formula, plan: BatchPlan) -> Sheet:
@@ -160,32 +206,59 @@ def _enter(making: Making, diary: Diary) -> None:
     plan, study = making.plan, making.study
     making.enter(diary)
     filed = study.filed_ages(plan)
-    for age, when in study.ph_times(plan).items():
-        if age not in filed:
-            value, calibration = plan.ph[PH_AGES.index(age)], study.calibration(when)
-            diary.note(when, lambda value=value, calibration=calibration: read_ph(making.batch, value, calibration))
+    for acidity in plan.acidities:
+        if acidity.age not in filed:
+            making.read_ph(acidity, diary)
     for reading in plan.viscosities:
         if reading.age not in filed:
-            when = plan.at(reading.age, 2 + reading.after_min)
-            diary.note(when, lambda reading=reading: read_viscosity(making.batch, reading))
-    for age, name, word in plan.seen:
-        diary.note(plan.at(age, 20), lambda name=name, word=word: making.batch.observe(name, word))
+            making.read_viscosity(reading, diary)
+    for density in plan.densities:
+        making.read_density(density, diary)
+    for age, name, word, *note in plan.seen:
+        when, words = plan.at(age, 20), "".join(note)
+        diary.note(when, lambda name=name, word=word, words=words: making.reopened().observe(name, word, note=words))
     if not filed:
-        diary.note(plan.at("7 d", 25), lambda: making.batch.decide(plan.verdict[0], why=plan.verdict[1], by=OPERATOR))
+        diary.note(plan.at("7 d", 25), lambda: _decide(making.reopened(), plan))
+
+
+def _decide(batch: Batch, plan: BatchPlan) -> None:
+    batch.decide(plan.verdict[0], why=plan.verdict[1], by=OPERATOR)
 
 
 def _calibrate(book: Labbook, diary: Diary, plan: StudyPlan) -> None:
-    """A calibration in the morning of every day on which a pH was read."""
+    """A calibration in the morning of every day on which a pH was read, and those that were made again later."""
     for number, day in enumerate(sorted(plan.measuring_days())):
         slope, offset = _SLOPES[number % len(_SLOPES)]
         diary.note(
             moment(f"{day:%Y-%m-%d} 07:45"),
             lambda day=day, slope=slope, offset=offset: book.calibrate(
                 "PH-1",
-                plan.calibration(day),
+                plan.morning_calibration(day),
                 slope_pct=slope,
                 offset_mv=offset,
-                buffers=["4.01", "7.00"],
+                buffers=plan.buffers,
                 temp="25.0 degC",
             ),
         )
+    for again in plan.recalibrations:
+        diary.note(
+            moment(again.when),
+            lambda again=again: book.calibrate(
+                "PH-1",
+                again.name,
+                slope_pct=again.slope or None,
+                offset_mv=again.offset or None,
+                buffers=again.buffers,
+                millivolts=again.millivolts,
+                temp="25.0 degC",
+                note=again.note,
+            ),
+        )
+        if again.closed:
+            when, buffer, read = again.closed
+            diary.note(
+                moment(when),
+                lambda name=again.name, buffer=buffer, read=read: book.close_calibration(
+                    name, buffer=buffer, read=read, temp="25.0 degC"
+                ),
+            )

@@ -8,18 +8,28 @@ from datetime import datetime, timedelta
 
 from kit.bench.methods import Method
 from kit.demo.diary import moment
+from kit.formula.model import SpecLine
 
 INVENTED = "Invented example data, not a recipe to use on people."
 MAKING_MIN = 120  # from the first weighing to the end of making
 PH_AGES = ("1 h", "24 h", "7 d")
-AGES = {"1 h": timedelta(hours=1), "24 h": timedelta(hours=24), "72 h": timedelta(hours=72), "7 d": timedelta(days=7)}
+AGES = {
+    "1 h": timedelta(hours=1),
+    "24 h": timedelta(hours=24),
+    "72 h": timedelta(hours=72),
+    "7 d": timedelta(days=7),
+    "14 d": timedelta(days=14),
+    "21 d": timedelta(days=21),
+}
+COOL_C = "38.0"  # the batch when the cool-down phase goes in, unless a plan says otherwise
 
 
 @dataclass(frozen=True, slots=True)
 class Viscosity:
     """An apparent viscosity: age, value [mPa.s], torque [% of full scale], spindle.
 
-    `after_min` sets a second reading of the same age apart [min]; `temp` is that of the sample [degC].
+    `after_min` sets a second reading of the same age apart [min]; `temp` is that of the sample [degC]; `sample` names
+    the jar where that matters; `typed_torque` is what was typed first by a slip, put right some minutes later.
     """
 
     age: str
@@ -29,6 +39,110 @@ class Viscosity:
     after_min: int = 0
     note: str = ""
     temp: str = "25.0"
+    sample: str = ""
+    typed_torque: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PhReading:
+    """A pH: age, value, temperature of the sample [degC].
+
+    `after_min` sets it apart from the usual minute of its age [min]; `void` is why it was voided, some minutes later.
+    """
+
+    age: str
+    value: str
+    after_min: int = 0
+    temp: str = "25.0"
+    note: str = ""
+    void: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Density:
+    """A density from a cup weighed full and empty: age, value [g/mL], property, method; the rest as in `Viscosity`."""
+
+    age: str
+    value: str
+    property: str = "density"
+    method: str = "density"
+    after_min: int = 0
+    sample: str = ""
+    note: str = ""
+    temp: str = "25.0"
+
+
+@dataclass(frozen=True, slots=True)
+class Recalibration:
+    """A calibration made again later on a day: name, when, slope [% of Nernst], offset [mV], buffers, what was done.
+
+    With `millivolts`, read in each buffer, slope and offset follow and are left empty. `closed` is the check after the
+    run: when, the buffer, and what the meter showed in it.
+    """
+
+    name: str
+    when: str
+    slope: str
+    offset: str
+    buffers: tuple[str, ...]
+    note: str
+    millivolts: tuple[str, ...] = ()
+    closed: tuple[str, str, str] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class StockPlan:
+    """A solution made in the lab: material, lot, strength, day made, last day, what it was made from, in words."""
+
+    material: str
+    lot: str
+    strength: str
+    made_on: str
+    expiry: str
+    from_lots: Mapping[str, str]
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Adding:
+    """How the cool-down phase goes in, where it is not as in the base.
+
+    `planned` stands in the steps of the formula, `done` in the record; `temp` is that of the batch [degC]. From 60 degC
+    on it goes in straight after the pour, and `lost_g` is missing when the vessel is weighed again afterwards. [g]
+    """
+
+    planned: str
+    done: str
+    temp: str = COOL_C
+    lost_g: str = ""
+    lost_note: str = ""
+
+    @property
+    def hot(self) -> bool:
+        """Whether it goes in straight after the pour."""
+        return float(self.temp) >= 60
+
+
+@dataclass(frozen=True, slots=True)
+class Process:
+    """How a batch is homogenised and cooled, where the making is what a study varies.
+
+    Parameters
+    ----------
+    rpm : int           Speed of the head.
+    hold_min : int      From the pour until the head stops. [min]
+    log : tuple         Cooling log: minutes after the pour, and the temperature of the batch. [degC]
+    cool_c : str        Where cooling ends. [degC]
+    cool_min : int      Planned time for it. [min]
+    cooled : str        How, for the steps of the formula; as in the base when empty.
+    """
+
+    rpm: int
+    hold_min: int
+    log: tuple[tuple[int, str], ...]
+    cool_c: str = "40"
+    cool_min: int = 45
+    cooled: str = ""
 
 
 @dataclass(frozen=True)
@@ -43,14 +157,18 @@ class BatchPlan:
     changes : dict             Lines changed from the base formula.
     why : str                  The question the trial answers.
     ph : tuple of str          When fresh (within the hour), at 24 h and at 7 d; empty where none was read.
+    ph_again : tuple           Of PhReading: more of them, in place of the usual one or beside it.
     viscosities : tuple        In the order they were read.
     steam_g : str              Water lost to steam between combining and the gross weighing. [g]
     left_g : str               Oil phase found back in its beaker. [g]
     made_up_g : str            Water made up. [g]
     weighed : dict             Masses that differ from the usual small deviation. [g]
-    seen : tuple               What was observed: age, name, word.
+    seen : tuple               What was observed: age, name, word, and a note if there is one.
     dispersed : str            What was done to the water phase before it was heated.
     combined : str             What was seen when the phases met.
+    adding : Adding            How the cool-down phase went in, where it is not as in the base.
+    process : Process          How it was homogenised and cooled, where that is what the study varies.
+    densities : tuple          Of Density, in the order they were read.
     verdict : tuple            Decision and its reason.
     """
 
@@ -70,9 +188,13 @@ class BatchPlan:
     sample_g: str = ""
     ph_before: str = ""
     adjuster_g: str = ""
-    seen: tuple[tuple[str, str, str], ...] = ()
+    seen: tuple[tuple[str, ...], ...] = ()
     dispersed: str = "gum wetted with the glycerin, sprinkled into cold water; no lumps against the glass"
     combined: str = "head below the surface before it ran"
+    adding: Adding | None = None
+    ph_again: tuple[PhReading, ...] = ()
+    process: Process | None = None
+    densities: tuple[Density, ...] = ()
     verdict: tuple[str, str] = ("", "")
 
     @property
@@ -93,6 +215,16 @@ class BatchPlan:
     def at(self, age: str, minutes: int = 0) -> datetime:
         """The moment of an age, and some minutes more."""
         return self.ends + AGES[age] + timedelta(minutes=minutes)
+
+    @property
+    def acidities(self) -> tuple[PhReading, ...]:
+        """Every pH reading of the batch, the usual ones first."""
+        usual = (PhReading(age, value) for age, value in zip(PH_AGES, self.ph, strict=True) if value)
+        return (*usual, *self.ph_again)
+
+    def read_at(self, reading: PhReading) -> datetime:
+        """When a pH was read: 58 min old when fresh, else some minutes after its age."""
+        return self.at(reading.age, reading.after_min + (-2 if reading.age == "1 h" else 12))
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +256,11 @@ class StudyPlan:
     instruments : dict       More instruments than the balances, the pH meter and the viscometer: name to kind.
     methods : tuple          Methods the main study declares for itself.
     calibrations : str       What the names of calibrations begin with.
+    buffers : tuple of str   Buffers of the morning's calibration.
+    recalibrations : tuple   Of Recalibration: those made again later on a day.
+    stocks : tuple           Of StockPlan: solutions made in the lab.
+    asked : tuple            Of SpecLine: what the study asks beside the spec of the formula.
+    heated, poured : dict    Phase to the temperature of its bath, and at the pour, "after" it too. [degC]
     """
 
     name: str
@@ -139,6 +276,12 @@ class StudyPlan:
     instruments: Mapping[str, str] = field(default_factory=dict)
     methods: tuple[Method, ...] = ()
     calibrations: str = "CAL-"
+    buffers: tuple[str, ...] = ("4.01", "7.00")
+    recalibrations: tuple[Recalibration, ...] = ()
+    stocks: tuple[StockPlan, ...] = ()
+    asked: tuple[SpecLine, ...] = ()
+    heated: Mapping[str, str] = field(default_factory=lambda: {"A": "78", "B": "80"})
+    poured: Mapping[str, str] = field(default_factory=lambda: {"A": "78.2", "B": "80.4", "after": "76.3"})
 
     @property
     def study(self) -> str:
@@ -150,20 +293,21 @@ class StudyPlan:
         """Name of the file of readings."""
         return f"{self.name}_readings.csv"
 
-    def calibration(self, day: datetime) -> str:
-        """The calibration of a day: "CAL-0413" on 13 April."""
+    def morning_calibration(self, day: datetime) -> str:
+        """The calibration in the morning of a day: "CAL-0413" on 13 April."""
         return f"{self.calibrations}{day:%m%d}"
+
+    def calibration(self, when: datetime) -> str:
+        """The calibration in force at a moment: the last one made on that day."""
+        made_again = [item for item in self.recalibrations if item.when[:10] == f"{when:%Y-%m-%d}"]
+        before = [item.name for item in made_again if moment(item.when) <= when]
+        return before[-1] if before else self.morning_calibration(when)
 
     def filed_ages(self, plan: BatchPlan) -> tuple[str, ...]:
         """Ages at which a batch's readings come from the file."""
         return self.filed if plan.study == self.study else ()
 
-    def ph_times(self, plan: BatchPlan) -> dict[str, datetime]:
-        """When each pH of a batch was read, by age: within the hour, at 24 h, at 7 d; only those that were."""
-        times = (plan.ends + timedelta(minutes=58), plan.at("24 h", 12), plan.at("7 d", 12))
-        return {age: when for age, when, value in zip(PH_AGES, times, plan.ph, strict=True) if value}
-
     def measuring_days(self) -> set[datetime]:
         """The days, at midnight, on which a pH was read."""
-        moments = [when for plan in self.batches for when in self.ph_times(plan).values()]
+        moments = [plan.read_at(reading) for plan in self.batches for reading in plan.acidities]
         return {when.replace(hour=0, minute=0) for when in moments}

@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from kit.bench.air_flag import air_spoils
 from kit.demo.build import DemoResult, build_demo, study_plan
 from kit.demo.calendula import CALENDULA
+from kit.demo.chamomile import CHAMOMILE
+from kit.demo.green_tea import GREEN_TEA
+from kit.demo.hibiscus import HIBISCUS
 from kit.demo.linden import LINDEN
+from kit.demo.nettle import NETTLE
 from kit.demo.plans import INVENTED
 from kit.labbook.book import Labbook, open_labbook
+from kit.labbook.ledger import CORRECTION, effective
+from kit.labbook.view import reading_of
 from kit.show import Table
+from kit.units import plain
 
 if TYPE_CHECKING:
     from kit.labbook.batch import Batch
@@ -36,7 +44,7 @@ def tour(
     folder : str or Path   As in `build_demo`, with its errors.
     say : callable         Takes each piece of text.
     progress : callable    Told (cells done, cells in all) while the pages are made.
-    study : str            "linden" or "calendula".
+    study : str            "linden", "calendula", "chamomile", "hibiscus", "nettle" or "green-tea".
     """
     study = study_plan(study).name
     say(f"{INVENTED}\n\nEntering the {study} study into a new lab book ...")
@@ -59,9 +67,10 @@ def _linden(book: Labbook, made: DemoResult, say: Say) -> None:
 
 
 def _calendula(book: Labbook, made: DemoResult, say: Say) -> None:
-    clash = book.trial("CAL-05").formula
-    worst = "\n".join(f"{finding.severity}: {finding.words}" for finding in clash.review().findings[:_FIRST_RULES])
-    say(f"\n1. What the review says of CAL-05, xanthan beside a quaternary, before anything is weighed:\n\n{worst}")
+    say(
+        "\n1. What the review says of CAL-05, xanthan beside a quaternary, before anything is weighed:\n\n"
+        f"{_worst(book, 'CAL-05')}"
+    )
     found = _compared(book, made)
     say(
         f"\n2. Five thickeners against {made.control}: which brings slip, and what may not be compared?\n\n"
@@ -69,7 +78,91 @@ def _calendula(book: Labbook, made: DemoResult, say: Say) -> None:
     )
 
 
-_CHAPTERS: dict[str, Callable[[Labbook, DemoResult, Say], None]] = {LINDEN.name: _linden, CALENDULA.name: _calendula}
+def _chamomile(book: Labbook, made: DemoResult, say: Say) -> None:
+    say(
+        "\n1. What the review says of CHA-01, an amidoamine short of acid, before anything is weighed:\n\n"
+        f"{_worst(book, 'CHA-01')}"
+    )
+    found = _compared(book, made, properties=["pH"])
+    say(
+        f"\n2. Five levels and forms of lactic acid against {made.control}: where does the pH end, and which reading "
+        f"was voided?\n\n{_narrow(found)}\n\n{found.not_used_table()}"
+    )
+
+
+def _hibiscus(book: Labbook, made: DemoResult, say: Say) -> None:
+    say(
+        "\n1. What the review says of HIB-06, its preservatives added to the hot batch, before anything is weighed:\n\n"
+        f"{_worst(book, 'HIB-06')}"
+    )
+    found = _compared(book, made)
+    say(
+        f"\n2. Three ways to preserve and a series of pH against {made.control}: what may be said without a control of "
+        f"the same day?\n\n{_narrow(found)}\n\n{found.not_used_table()}"
+    )
+
+
+def _nettle(book: Labbook, made: DemoResult, say: Say) -> None:
+    say(
+        "\n1. What the densities say of the jars of NET-02, made fast, whose vortex drew air:\n\n"
+        f"{_air(book, 'NET-02/1')}"
+    )
+    found = _compared(book, made, properties=["viscosity"])
+    say(
+        f"\n2. Speed, hold and shock cooling against {made.control}, the middle: what came out of one formula?\n\n"
+        f"{_narrow(found)}\n\n{found.not_used_table()}"
+    )
+
+
+def _green_tea(book: Labbook, made: DemoResult, say: Say) -> None:
+    say(
+        "\n1. What was said when a torque of TEA-06 was typed with its point in the wrong place, and what became of "
+        f"it:\n\n{_slips(book, 'TEA-06/1')}"
+    )
+    found = _compared(book, made, properties=["viscosity", "wet-combing force"])
+    say(f"\n2. Seven ways to share out 7.00 % of active matter, and {made.control} inside:\n\n{_narrow(found)}")
+
+
+_CHAPTERS: dict[str, Callable[[Labbook, DemoResult, Say], None]] = {
+    LINDEN.name: _linden,
+    CALENDULA.name: _calendula,
+    CHAMOMILE.name: _chamomile,
+    HIBISCUS.name: _hibiscus,
+    NETTLE.name: _nettle,
+    GREEN_TEA.name: _green_tea,
+}
+
+
+def _worst(book: Labbook, trial: str) -> str:
+    """The worst that the review says of a trial's formula, a line a finding."""
+    findings = book.trial(trial).formula.review().findings[:_FIRST_RULES]
+    return "\n".join(f"{finding.severity}: {finding.words}" for finding in findings)
+
+
+def _air(book: Labbook, batch: str) -> str:
+    """The air in the jar of each viscosity of a batch, and what follows for the reading."""
+    source = book.source()
+    view, told = source.batch(batch), []
+    study = source.study(view.study)
+    for reading in view.readings:
+        if air_spoils(reading) and (air := source.air(reading, study)):
+            flags = source.flags(reading, study)
+            state = f"FLAGGED {', '.join(flag.code for flag in flags)}" if flags else "counts"
+            told.append(f"{plain(reading.value)} {reading.unit}, {state}: {air.words}")
+    return "\n".join(told)
+
+
+def _slips(book: Labbook, batch: str) -> str:
+    """Every reading of a batch that was put right: its flags as it was typed, and the reason for the correction."""
+    source = book.source()
+    view, told = source.batch(batch), []
+    study = source.study(view.study)
+    put_right = {item.seq: item.why_corrected for item in view.effective if item.corrected_by}
+    for item in effective(entry for entry in view.entries if entry.kind != CORRECTION):
+        if item.kind == "reading" and item.seq in put_right:
+            told += [f"FLAGGED {flag.code}: {flag.words}" for flag in source.flags(reading_of(item, view), study)]
+            told.append(f"Entry {item.seq} put right: {put_right[item.seq]}")
+    return "\n".join(told)
 
 
 def _proposed(batch: Batch) -> Table:
@@ -79,10 +172,10 @@ def _proposed(batch: Batch) -> Table:
     return following.table()
 
 
-def _compared(book: Labbook, made: DemoResult) -> Comparison:
+def _compared(book: Labbook, made: DemoResult, properties: Sequence[str] | None = None) -> Comparison:
     from kit.trials.compare import compare
 
-    return compare(book, made.compared, control=made.control)
+    return compare(book, made.compared, control=made.control, properties=properties)
 
 
 def _narrow(found: Comparison) -> Table:

@@ -2,12 +2,13 @@
 
 Drawn the way a bench reads it: one marker for each batch, small ticks for its readings, a bar for one standard
 deviation of batches only where there are two or more, the spec shaded with its numbers, flagged readings hollow,
-readings that are not comparable grey, and nothing of that kind in a mean.
+readings that are not comparable grey, and nothing of that kind in a mean. Beside a pH stands the band predicted for it.
 """
 
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 
 from kit.figures.figure import Figure, series, stacked
 from kit.figures.marks import (
@@ -26,6 +27,7 @@ from kit.figures.marks import (
     spec_band,
     value_range,
 )
+from kit.figures.predicted import PredictedBand, band_rows, band_trace, band_words, predicted_bands
 from kit.show import TOKENS, Table
 from kit.trials.compare import Comparison
 from kit.trials.results import ArmResult, PropertyResult
@@ -41,10 +43,11 @@ def at_one_age(comparison: Comparison, result: PropertyResult) -> Figure:
     """One property at one age, version by version."""
     notes = Footnotes(result.unit)
     left = [(arm.arm_label, item) for arm in result.arms for item in arm.left_out]
-    bars = _sd_bars(result)
-    traces = [_batch_markers(result), _reading_ticks(result), *([bars] if bars else [])]
+    bars, bands = _sd_bars(result), predicted_bands(comparison, result)
+    traces = [*([band_trace(bands)] if bands else [])]
+    traces += [_batch_markers(result), _reading_ticks(result), *([bars] if bars else [])]
     traces += left_out_traces(left, notes)
-    reach = value_range(_drawn(result), result)
+    reach = value_range([*_drawn(result), *(end for band in bands for end in (band.low, band.high))], result)
     shapes, words = spec_band(comparison, result, reach)
     return Figure(
         f"{property_name(result)} at {result.age}: which version is inside the spec?"
@@ -59,9 +62,9 @@ def at_one_age(comparison: Comparison, result: PropertyResult) -> Figure:
             "xaxis": _arm_axis(result),
             "yaxis": {"title": {"text": axis_title(result)}, "range": reach},
         },
-        _table(result),
+        _table(result, bands),
         _summary(result),
-        (*notes.lines, *control_words(result)),
+        (*notes.lines, *control_words(result), *band_words(comparison, result, bands)),
     )
 
 
@@ -164,7 +167,7 @@ def _sd_bars(result: PropertyResult) -> dict | None:
     }
 
 
-def _table(result: PropertyResult) -> Table:
+def _table(result: PropertyResult, bands: Sequence[PredictedBand]) -> Table:
     rows = [
         (arm, value.batch, value.mean, str(value.n_readings), "in the mean")
         for arm in result.arms
@@ -180,12 +183,14 @@ def _table(result: PropertyResult) -> Table:
         for item in arm.left_out
         if item.value is not None
     ]
+    told = [
+        (arm.arm_label, batch, number(value, result.unit), count, use, arm.verdict or "no spec")
+        for arm, batch, value, count, use in rows
+    ]
+    told += [(label, batch, number(value, result.unit), "–", use, "–") for label, batch, value, use in band_rows(bands)]
     return Table(
         ("trials", "batch", axis_title(result), "readings", "use", "against the spec"),
-        [
-            (arm.arm_label, batch, number(value, result.unit), count, use, arm.verdict or "no spec")
-            for arm, batch, value, count, use in rows
-        ],
+        told,
         numeric=frozenset({2, 3}),
         note=_note(result),
     )

@@ -1,8 +1,8 @@
 """Charge of the large ions in a composition: active cationic, large anions, and the acid an amine needs.
 
 Only surfactants and polymers count. Small counter-ions (chloride, lactate, citrate, benzoate, EDTA) bind loosely and
-are left out. An amine is a cation only when acidified; here it is counted as if fully neutralised, because no pH is
-computed.
+are left out. An amine is a cation only when acidified; here it is counted as if fully neutralised, at no pH in
+particular: kit/formula/charge_at_ph.py says what is charged at one.
 """
 
 from __future__ import annotations
@@ -79,21 +79,6 @@ def acid_groups(substance: Substance) -> int | None:
     if not substance.pka:
         return None
     return sum(1 for fact in substance.pka if fact.value is not None and fact.value < _GIVEN_UP_BELOW_PKA)
-
-
-def base_meq_per_100g(composition: Composition) -> Decimal | None:
-    """Protons the bases take before the amine does, one a molecule: hydroxides, arginine. [meq/100 g]
-
-    Salts of weak acids take some too, below the pH at which an amine is neutralised; they are not counted.
-    """
-    amounts = [mmol_per_100g(share.substance, share.pct) for share in shares_of(composition, "base")]
-    return None if any(amount is None for amount in amounts) else sum(amounts, Decimal(0))
-
-
-def free_acid_meq_per_100g(composition: Composition) -> Decimal | None:
-    """Acid left for an amine once the bases have had theirs; may be negative. [meq/100 g]"""
-    acid, base = acid_meq_per_100g(composition), base_meq_per_100g(composition)
-    return None if acid is None or base is None else acid - base
 
 
 def surfactant_class(substance: Substance) -> str:

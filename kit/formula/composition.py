@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
+from functools import cached_property
 
 from kit.formula.material import Material, Substance
 from kit.formula.mixed_substance import mixed_substance
@@ -90,6 +91,11 @@ class Composition:
         Where lines bring one ingredient with another chain split or equivalent weight, as two lots may, its molar mass
         is the mean over moles.
         """
+        return dict(self._shares)
+
+    @cached_property
+    def _shares(self) -> dict[str, Share]:
+        """Worked out once: every rule of a review asks for them."""
         sums: dict[str, Share] = {}
         for line in self.lines:
             for part in line.material.parts:

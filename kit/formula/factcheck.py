@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 
 from kit.errors import MaterialError
 from kit.formula.material import KINDS, MATERIAL_FACTS
+from kit.formula.substance import COUNTER_ION
 
 CATEGORIES = (
     "water",
@@ -40,6 +41,7 @@ STRENGTHS = ("quaternary", "amine", "hard anion", "soft anion")
 ROLES = ("active", "carrier", "solvent", "preservative", "water", "co-emulsifier")
 PHASES = ("water", "oil", "cool-down", "adjust")
 SURFACTANT_CLASSES = ("esterquat", "amidoamine", "monoalkyl quat", "dialkyl quat")
+ACID_BASE = ("none",)
 CLASSED = ("cationic surfactant", "amine surfactant")
 PRACTICE_FACTS = ("use_range", "heat_max", "melt_min", "ph_window")
 
@@ -65,7 +67,7 @@ _MATERIAL_KEYS = {
 }
 _SUBSTANCE_KEYS = {
     *("inci", "cas", "ec", "formula", "mixture_of", "category", "charge", "charge_strength", "pka", "class"),
-    *("acid_groups", "overrules"),
+    *("acid_groups", "protonated_charge", "counter_ions", "acid_base", "crystal_water", "overrules"),
     *_SUBSTANCE_UNITS,
 }
 _ALLERGEN_KEYS = {"inci", "pct", "kind", "source", "conditions", "checked_on"}
@@ -82,6 +84,8 @@ def check_substance(row: Mapping, where: str) -> None:
     known_keys(row, _SUBSTANCE_KEYS, where)
     _one_of(row.get("category"), CATEGORIES, f"{where}, category")
     _one_of(row.get("charge_strength", STRENGTHS[0]), STRENGTHS, f"{where}, charge_strength")
+    _one_of(row.get("acid_base", ACID_BASE[0]), ACID_BASE, f"{where}, acid_base")
+    _check_counter_ions(row.get("counter_ions", []), f"{where}, counter_ions")
     if row["category"] in CLASSED:
         _one_of(row.get("class", SURFACTANT_CLASSES[0]), SURFACTANT_CLASSES, f"{where}, class")
     for name, unit in _SUBSTANCE_UNITS.items():
@@ -148,6 +152,14 @@ def _check_fact(row: Mapping | None, unit: str, where: str) -> None:
     _one_of(row.get("kind"), KINDS, f"{where}, kind")
     if not {"value", "low", "high"} & set(row):
         raise _error("the fact has no number", where, "value, low or high", "leave the fact out where it is not known")
+
+
+def _check_counter_ions(ions: object, where: str) -> None:
+    texts = ions if isinstance(ions, list) else [ions]
+    wrong = [text for text in texts if not isinstance(text, str) or not COUNTER_ION.fullmatch(text)]
+    if wrong or not isinstance(ions, list):
+        shown = wrong[0] if wrong else ions
+        raise _error(f"{shown!r} is not an ion", where, '["2 Na+"], ["Cl-"], ["SO4^2-"]', "write count, ion and charge")
 
 
 def _one_of(value: object, allowed: Iterable[str], where: str) -> None:

@@ -12,17 +12,23 @@ from kit.formula.composition import Composition, Step
 from kit.formula.library import Library
 from kit.formula.material import Material
 from kit.formula.model import FormulaModel, Line, Phase, spec_from_row, step_from_row
-from kit.formula.predict import Prediction, predict_ph
+from kit.formula.predict import Prediction, hours, predict_ph
 from kit.formula.rules import Review, review_formula
 from kit.formula.swap import BASES, swap
 from kit.formula.versions import change, next_version
 from kit.formula.writing import save_formula
 from kit.show import Table
+from kit.units import read
 
 if TYPE_CHECKING:
+    from kit.formula.charge_balance import ChargeBalance
     from kit.formula.cost import Cost
+    from kit.formula.dosing import DoseAnswer
+    from kit.formula.free_preservatives import Preservation
     from kit.formula.history import History
+    from kit.formula.knowledge import Knowledge
     from kit.formula.label import Label
+    from kit.formula.pour import Pour
     from kit.formula.prices import Price
 
 
@@ -57,9 +63,63 @@ class Formula(FormulaModel):
         """The formula held against every coded rule, and against the version it came from when that is given."""
         return review_formula(self, parent=parent)
 
-    def predict_ph(self) -> Prediction:
-        """The predicted pH with its band, or NOT COMPUTED with the reason."""
-        return predict_ph(self.composition())
+    def predict_ph(
+        self, *, knowing: Knowledge | None = None, age: str | None = None, temp: str = "25 degC"
+    ) -> Prediction:
+        """The predicted pH with its band, or NOT COMPUTED with the reason.
+
+        Parameters
+        ----------
+        knowing : Knowledge   What readings of the lab taught.
+        age : str             Age of the reading to predict, such as "24 h"; None: settled, every acid has come free.
+        temp : str            Of the reading.
+        """
+        temp_c = float(read(temp, "degC", where="predict_ph(temp)"))
+        return predict_ph(self.composition(), knowing=knowing, age_h=hours(age), temp_c=temp_c)
+
+    def dose_to_ph(
+        self,
+        target: object,
+        *,
+        using: str = "citric acid 10 %",
+        batch: str = "400 g",
+        measured: object = None,
+        knowing: Knowledge | None = None,
+        age: str | None = None,
+        temp: str = "25 degC",
+    ) -> DoseAnswer:
+        """How much of a stock solution brings a batch of this formula to a pH; see `kit.formula.dosing.dose_to_ph`."""
+        from kit.formula.dosing import dose_to_ph
+
+        return dose_to_ph(
+            self.composition(),
+            target,
+            using=using,
+            batch=batch,
+            measured=measured,
+            knowing=knowing,
+            age=age,
+            temp=temp,
+            library=self.library,
+        )
+
+    def charge(self, ph: object = None) -> ChargeBalance:
+        """Signed charge of the large ions at a pH, or at the highest the spec allows; small counter-ions beside it."""
+        from kit.formula.charge_at_ph import charge_of
+
+        return charge_of(self, ph)
+
+    def preservation(self, ph: object) -> Preservation:
+        """Each preservative at a pH, free in the water from the least to the most; never a pass."""
+        from kit.formula.preservation import preservation
+
+        return preservation(self.composition(), ph)
+
+    def heat(self, batch: str = "400 g", **options: object) -> Pour:
+        """The temperature its hot phases reach together, before they are poured; see `kit.formula.pour_plan`."""
+        from kit.formula.pour_plan import plan_pour
+
+        return plan_pour(self, batch, **options)
 
     def label(self, market: str = "EU", as_made: Composition | None = None) -> Label:
         """The ingredient list of the meant formula for a market; with `as_made`, what that would change is said."""

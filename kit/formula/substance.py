@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
 from kit.units import plain
 
+# "2 Na+", "Cl-", "SO4^2-": how many in a formula unit (one when left out), the ion, its charge number, its sign
+COUNTER_ION = re.compile(r"(?:(?P<count>\d+) )?(?P<ion>[A-Z]\w*)(?:\^(?P<charge>\d))?(?P<sign>[+-])")
+
 KINDS = ("measured", "handbook", "supplier-typical", "estimated", "memory")
+
+
+def kind_words(kind: str) -> str:
+    """How the kind of a fact is said beside its number: "handbook", "from memory"."""
+    return "from memory" if kind == "memory" else kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +73,8 @@ class Fact:
 
 
 _SUBSTANCE_FACTS = ("molar_mass", "charge_density", "log_kow", "norrish_k", "hlb", "required_hlb")
-_SUBSTANCE_WORDS = ("formula", "cas", "ec", "charge_strength")
+_SUBSTANCE_WORDS = ("formula", "cas", "ec", "charge_strength", "acid_base")
+_SUBSTANCE_COUNTS = ("acid_groups", "protonated_charge", "crystal_water")
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +84,11 @@ class Substance:
     `surfactant_class` is esterquat, amidoamine, monoalkyl quat or dialkyl quat. `acid_groups` counts the equivalents of
     acid a formula unit brings to a neutralisation, None when not known. `hlb` is that of a nonionic emulsifier,
     `required_hlb` what an oil asks for. `origin` is "kit", or the file that stated or overruled the row.
+
+    For the pH: `pka` are the constants of the acid, lowest first, and `protonated_charge` the charge of the form that
+    carries every proton they speak of. `counter_ions` are the strong ions of a formula unit, such as "2 Na+" or "Cl-";
+    without them sodium and potassium are counted in the formula. `acid_base` is "none" for what by its structure
+    neither gives nor takes a proton between pH 2 and 12. `crystal_water` counts the waters of a hydrate.
     """
 
     inci: str
@@ -95,6 +110,10 @@ class Substance:
     required_hlb: Fact | None = None
     origin: str = "kit"
     origins: tuple[tuple[str, str], ...] = ()
+    protonated_charge: int | None = None
+    counter_ions: tuple[str, ...] = ()
+    acid_base: str = ""
+    crystal_water: int | None = None
 
     @classmethod
     def read(cls, row: Mapping) -> Substance:
@@ -106,10 +125,11 @@ class Substance:
             pka=tuple(Fact.read(fact) for fact in row.get("pka", ())),
             mixture_of=tuple((part["inci"], Decimal(part["pct"])) for part in row.get("mixture_of", ())),
             surfactant_class=row.get("class", ""),
-            acid_groups=int(row["acid_groups"]) if "acid_groups" in row else None,
+            counter_ions=tuple(row.get("counter_ions", ())),
             origin=row.get("origin", "kit"),
             origins=tuple(sorted(row.get("origins", {}).items())),
             **{name: row.get(name, "") for name in _SUBSTANCE_WORDS},
+            **{name: int(row[name]) if name in row else None for name in _SUBSTANCE_COUNTS},
             **{name: Fact.read(row.get(name)) for name in _SUBSTANCE_FACTS},
         )
 
@@ -118,9 +138,10 @@ class Substance:
         words = {name: getattr(self, name) for name in (*_SUBSTANCE_WORDS, "charge") if getattr(self, name)}
         if self.surfactant_class:
             words["class"] = self.surfactant_class
-        if self.acid_groups is not None:
-            words["acid_groups"] = self.acid_groups
+        words |= {name: getattr(self, name) for name in _SUBSTANCE_COUNTS if getattr(self, name) is not None}
         lists = {"pka": [fact.row() for fact in self.pka]} if self.pka else {}
+        if self.counter_ions:
+            lists["counter_ions"] = list(self.counter_ions)
         if self.mixture_of:
             lists["mixture_of"] = [{"inci": inci, "pct": format(pct, "f")} for inci, pct in self.mixture_of]
         facts = {name: getattr(self, name).row() for name in _SUBSTANCE_FACTS if getattr(self, name)}

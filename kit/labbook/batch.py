@@ -8,6 +8,7 @@ from kit.bench.sheet import Sheet, plan_batch
 from kit.errors import BatchError
 from kit.formula.composition import Composition, side_by_side
 from kit.formula.rules import Review
+from kit.labbook.batch_challenge import Challenged
 from kit.labbook.batch_making import Making
 from kit.labbook.batch_measuring import Measuring
 from kit.labbook.entry_bodies import corrected_body
@@ -18,7 +19,7 @@ from kit.show import Block, Table, listing
 from kit.units import plain
 
 
-class Batch(Making, Measuring):
+class Batch(Making, Measuring, Challenged):
     """One making of a formula, open at the bench or reopened later.
 
     Calling the same thing twice never doubles an entry: the receipt says "already recorded". Where two entries really
@@ -82,16 +83,17 @@ class Batch(Making, Measuring):
         return self.view.composition(state)
 
     def meant_and_made(self) -> Block:
-        """Meant and made beside each other, the lots that drove what was made, and the mass balance under it."""
+        """Meant and made beside each other, the lots that drove what was made, the mass balance, and the water lost."""
         view = self.view
         columns = {"meant": view.composition("meant"), "made": view.composition("made")}
         lots = [listing("Lots that drove the composition as made", view.lot_words)] if view.lot_words else []
         table = side_by_side(columns, title=f"{self.name}: meant and made")
-        return Block((table, *lots, view.made.balance_table()))
+        return Block((table, *lots, view.made.balance_table(), self.water_loss().words))
 
     def review(self) -> Review:
-        """The composition as made held against every coded rule, and its lots against those for lots."""
-        return self.view.review()
+        """The composition as made held against every coded rule, with its lots and its cooling log."""
+        found = self.view.review()
+        return Review(found.title, (*found.findings, *self._cooling_findings()), found.closing)
 
     def lots_table(self) -> Table:
         """Every lot used: grams, what it is by its certificate, and its date."""

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from kit.errors import BatchError
+from kit.labbook.batch_cooling import Cooling
 from kit.labbook.batch_weighing import Weighing
 from kit.labbook.receipt import Receipt
 from kit.labbook.times import show_time
@@ -13,7 +14,7 @@ from kit.units import minutes as read_minutes
 from kit.units import plain, read
 
 
-class Making(Weighing):
+class Making(Weighing, Cooling):
     """The calls that say how the batch was made."""
 
     def equipment(self, **items: str) -> Receipt:
@@ -67,27 +68,30 @@ class Making(Weighing):
                 name: plain(read(temp, "degC", where=f"combine, {name}")) for name, temp in (temps or {}).items()
             },
         }
-        return self._record("combine", body, f"phases {' and '.join(names)} combined", at=at)
+        receipt = self._record("combine", body, f"phases {' and '.join(names)} combined", at=at)
+        return self._with_notes(receipt, self._pour_notes())
 
     def add(
         self, phase: str, *, temp: str = "", minutes: object = None, rpm: object = None, note: str = "", at: str = ""
     ) -> Receipt:
-        """Record a cool-down phase going into the batch, with the temperature of the batch at that moment."""
+        """Record a cool-down phase going into the batch, with the temperature of the batch at that moment.
+
+        `at` is "44 min" after combining, or a point in time; now when omitted.
+        """
         body = {
             "phase": self.formula.phase(phase).name,
             **self._temp(temp),
             **self._speed(rpm, minutes),
             "note": note,
-            "at": at,
+            **self._after(at, "add"),
         }
-        receipt = self._record("add", body, f"phase {phase} added{f' at {temp}' if temp else ''}", at=at)
+        words = f"phase {phase} added{f' at {temp}' if temp else ''}"
+        receipt = self._record("add", body, words, at="" if "minutes_after" in body else at)
         return self._with_notes(receipt, self._heat_notes(body))
 
     def temperature(self, temp: str, *, at: str = "", place: str = "batch") -> Receipt:
         """Record a point of the cooling log: "55 degC", at="12 min" after combining (or a point in time)."""
-        body = {**self._temp(temp), "place": place, "at": at}
-        if at and _is_duration(at):
-            body["minutes_after"] = plain(read_minutes(at, where="temperature, at"))
+        body = {**self._temp(temp), "place": place, **self._after(at, "temperature")}
         words = f"{temp} {f'{at} after combining' if 'minutes_after' in body else ''}".strip()
         return self._record("temperature", body, words, at="" if "minutes_after" in body else at)
 
@@ -132,10 +136,16 @@ class Making(Weighing):
         ]
         return [f"not weighed: {', '.join(absent)}"] if absent else []
 
+    @staticmethod
+    def _after(at: str, where: str) -> dict[str, str]:
+        """When something was done, and the minutes after combining where it was typed as such."""
+        after = {"minutes_after": plain(read_minutes(at, where=f"{where}, at"))} if at and _is_duration(at) else {}
+        return {"at": at, **after}
+
     def _heat_notes(self, body: dict) -> list[str]:
         temp = Decimal(body["temp_c"]) if body.get("temp_c") else None
         if temp is None:
-            return ["temperature at the addition NOT RECORDED"]
+            return ["temperature at the addition NOT RECORDED", *self._logged_addition_notes(body["phase"])]
         hot = [
             line.material
             for line in self.formula.phase(body["phase"]).lines

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import warnings
 
+from kit.bench.air_flag import tells_of_air
+from kit.bench.value_uncertainty import edge_notes
 from kit.errors import RepeatedReadingWarning
 from kit.labbook.batch_record import BatchRecord
 from kit.labbook.entry_bodies import observation_body, reading_body
@@ -83,7 +85,13 @@ class Measuring(BatchRecord):
     def _reading_notes(self, seq: int) -> list[str]:
         view = self.view
         reading = reading_of(next(item for item in view.effective if item.seq == seq), view)
-        notes = [f"FLAGGED {flag.code}: {flag.words}" for flag in self._source.flags(reading, self.study)]
+        flags = self._source.flags(reading, self.study, view.readings)
+        notes = [f"FLAGGED {flag.code}: {flag.words}" for flag in flags]
+        if not flags:  # what is flagged is read again before it is held against anything
+            calibration = self._source.calibration(reading.calibration)
+            notes += edge_notes(reading, self.study.spec, calibration, self.study.windows)
+        if tells_of_air(reading) and (air := self._source.air(reading, self.study, view.readings)):
+            notes.append(air.words)
         if not view.finished_at:
             notes.append("making is not finished: an in-process reading, without an age")
         return notes

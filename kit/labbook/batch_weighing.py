@@ -10,13 +10,13 @@ from kit.bench.sheet import SheetLine
 from kit.bench.weighing import OverWeighing, corrections, judge
 from kit.errors import BatchError
 from kit.formula.material import Material
-from kit.labbook.batch_record import BatchRecord
+from kit.labbook.batch_water import WaterLosses
 from kit.labbook.receipt import Receipt
 from kit.labbook.weighed import as_planned_now, weighed_g
 from kit.units import plain
 
 
-class Weighing(BatchRecord):
+class Weighing(WaterLosses):
     """The calls that say what went into the batch and what came out of it."""
 
     def weigh(
@@ -141,9 +141,8 @@ class Weighing(BatchRecord):
             check = gross_check(self.view.events, self.formula, net, tuple(phases) or None).words()
         else:
             check = f"net {plain(net)} g"
-        return self._with_notes(
-            self._record("gross", body, f"gross {body['gross_g']} g, tare {body['tare_g']} g", at=at), [check]
-        )
+        receipt = self._record("gross", body, f"gross {body['gross_g']} g, tare {body['tare_g']} g", at=at)
+        return self._with_notes(receipt, [check, *self._water_notes()])
 
     def top_up(self, mass: str, *, lot: str = "", note: str = "", at: str = "") -> Receipt:
         """Record water added to make up for what evaporated (boiled and cooled water)."""

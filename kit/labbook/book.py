@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
+from kit.bench.geometry import read_geometry
 from kit.bench.methods import Method, default_windows
 from kit.bench.methods import methods as kit_methods
 from kit.bench.sheet import Sheet
@@ -13,19 +14,23 @@ from kit.formula.diffs import refuse_edited
 from kit.formula.formula import Formula
 from kit.formula.library import Library
 from kit.formula.model import SpecLine, formula_row, spec_row
+from kit.formula.setting import SettingTemperature
 from kit.labbook.batch import Batch
 from kit.labbook.book_record import plain_name
+from kit.labbook.calibration_keeping import CalibrationKeeping
 from kit.labbook.lot_keeping import LotKeeping
+from kit.labbook.oil_check_keeping import OilCheckKeeping
 from kit.labbook.printed_heads import read_heads
 from kit.labbook.projecting import rows_of_entry
 from kit.labbook.readings_file import Preview, preview_readings
 from kit.labbook.receipt import Receipt
+from kit.labbook.settings_measured import settings_measured
 from kit.labbook.source import Source
 from kit.labbook.store import CheckReport, Store
 from kit.labbook.streams import Head
 from kit.labbook.times import Clock, read_time, stamp
 from kit.labbook.view import StudyView, TrialView, batch_stream, formula_stream
-from kit.units import number, plain, read, split
+from kit.units import number, plain, read
 
 
 def new_labbook(
@@ -57,7 +62,7 @@ def open_labbook(path: str | Path, *, clock: Clock | None = None, library: Libra
     return Labbook(Store.open(Path(path), clock=clock), library)
 
 
-class Labbook(LotKeeping):
+class Labbook(OilCheckKeeping, LotKeeping, CalibrationKeeping):
     """An open lab book. Every call that records something returns only when the entry is on disk."""
 
     def __enter__(self) -> Labbook:
@@ -138,14 +143,28 @@ class Labbook(LotKeeping):
         )
 
     def add_instrument(
-        self, name: str, *, kind: str, constants: Mapping[str, object] | None = None, division: str = "", note: str = ""
+        self,
+        name: str,
+        *,
+        kind: str,
+        constants: Mapping[str, object] | None = None,
+        geometry: Mapping[str, str | Mapping[str, object]] | None = None,
+        division: str = "",
+        note: str = "",
     ) -> Receipt:
         """Enter an instrument: a balance, a pH meter, a viscometer with its constants by spindle.
 
         Parameters
         ----------
         constants : dict   Spindle to K, where viscosity [mPa.s] = K x torque [%] / speed [rpm].
+        geometry : dict    Spindle to its class, "disc", "T-bar", "cylinder in a beaker" or "coaxial cylinders", the
+                           last with its radii; see `kit.bench.geometry.read_geometry`. Only coaxial cylinders give
+                           true shear rates.
         division : str     Smallest step of a balance, "0.01 g".
+
+        Raises
+        ------
+        KitError   `instrument.geometry` and those of `read_geometry`.
         """
         body = {
             "name": name,
@@ -157,57 +176,15 @@ class Labbook(LotKeeping):
                 for spindle, value in (constants or {}).items()
             },
         }
+        if geometry:  # an instrument without one keeps the content it always had
+            found = {spindle: read_geometry(spindle, typed, where=name) for spindle, typed in geometry.items()}
+            body["geometry"] = {spindle: shape.row() for spindle, shape in found.items()}
         return self._define(
             f"instrument/{plain_name(name, 'instrument')}",
             "instrument",
             body,
             f"{kind} {name}",
             mend="enter the changed instrument under a new name, so that old readings keep their constants",
-        )
-
-    def calibrate(
-        self,
-        instrument: str,
-        name: str,
-        *,
-        slope_pct: object = None,
-        offset_mv: object = None,
-        buffers: Sequence[object] = (),
-        temp: str = "",
-        at: str = "",
-        note: str = "",
-    ) -> Receipt:
-        """Enter a calibration as the meter shows it: slope in % of theory, offset in mV, the buffers used.
-
-        Raises
-        ------
-        RecordError   `labbook.instrument` for an unknown instrument, `labbook.calibration_exists`.
-        """
-        if self.source().instrument(instrument) is None:
-            raise RecordError(
-                f"there is no instrument {instrument!r}",
-                where="calibrate()",
-                mend="enter it with add_instrument()",
-                code="labbook.instrument",
-            )
-        where = f"calibration {name}"
-        body = {
-            "name": name,
-            "instrument": instrument,
-            "note": note,
-            "at": at,
-            "buffers": [plain(number(buffer, where=where)) for buffer in buffers],
-            "slope_pct": "" if slope_pct is None else plain(_bare(slope_pct, "%", where)),
-            "offset_mv": "" if offset_mv is None else plain(_bare(offset_mv, "mV", where)),
-            "temp_c": plain(read(temp, "degC", where=where)) if temp else "",
-        }
-        return self._define(
-            f"calibration/{plain_name(name, 'calibration')}",
-            "calibration",
-            body,
-            f"calibration {name} of {instrument}",
-            mend="give the new calibration a name of its own",
-            at=at,
         )
 
     def start_batch(
@@ -254,6 +231,10 @@ class Labbook(LotKeeping):
         self._refuse_edited(sheet.formula, source)
         self._record_start(name, body, sheet.formula, source, at)
         return Batch(self.store, self.source(), name, library=sheet.formula.library or self.library)
+
+    def setting_temperature(self, formula: Formula) -> SettingTemperature:
+        """What earlier batches of this formula version showed while they cooled; for `heat(setting=...)` of a sheet."""
+        return settings_measured(self.source(), formula)
 
     def batch(self, name: str) -> Batch:
         """Reopen a batch, "LIN-03/1", open or finished."""
@@ -350,8 +331,3 @@ def _printed_heads(page: str | Path) -> dict:
             mend="check the name and the folder",
             code="labbook.no_heads",
         ) from None
-
-
-def _bare(value: object, unit: str, where: str):
-    found, given = split(value, where=where)
-    return read(value, unit, where=where) if given else found

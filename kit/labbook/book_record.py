@@ -35,7 +35,7 @@ class BookRecord:
     def _define(self, stream: str, kind: str, body: Mapping, words: str, *, mend: str, at: str = "") -> Receipt:
         """Record something that is entered once; the same content again is not doubled, another content is refused."""
         if self.store.has(stream):
-            old = self.store.read(stream)[-1]
+            old = next(entry for entry in reversed(self.store.read(stream)) if entry.kind == kind)
             if {**old.body, "at": ""} == {**body, "at": ""}:
                 return Receipt(stream, old.seq, kind, words, new=False)
             changed = ", ".join(sorted(key for key in body if old.body.get(key) != body[key]))

@@ -8,6 +8,8 @@ from decimal import Decimal
 
 from kit.bench.methods import Method
 from kit.errors import BatchError
+from kit.labbook.challenge_entry import KIND as CHALLENGE
+from kit.labbook.challenge_entry import REPORTED, ph_text
 from kit.labbook.view import StudyView
 from kit.units import minutes, number, plain, read, split
 
@@ -70,6 +72,12 @@ CORRECTABLE: dict[str, dict[str, tuple[str, Convert]]] = {
     "finish": _NOTE,
     "reading": {**CONDITIONS, "method": ("method", _text), "at": ("at", _text)},
     "observation": {"word": ("word", _text), **_NOTE},
+    CHALLENGE: {
+        "ph": ("ph", ph_text),
+        "age": ("age_typed_h", _in("h")),
+        **{name: (name, _text) for name in REPORTED},
+        **_NOTE,
+    },
     "decide": {"verdict": ("verdict", _text), "why": ("why", _text), "by": ("by", _text)},
 }
 

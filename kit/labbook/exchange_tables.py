@@ -12,6 +12,7 @@ from decimal import Decimal
 
 from kit.bench.readings import Reading
 from kit.errors import BatchError
+from kit.labbook.challenge_entry import COLUMNS, rows_of_tests
 from kit.labbook.ledger import Effective
 from kit.labbook.source import Source
 from kit.labbook.view import BatchView, decimal_or_none
@@ -104,6 +105,22 @@ _LOTS = (
     "supplier",
     "note",
 )
+_CALIBRATIONS = (
+    "calibration",
+    "instrument",
+    "made at",
+    "temperature [degC]",
+    "buffer table",
+    "buffers [pH]",
+    "primary buffers",
+    "read in the buffers [mV]",
+    "slope [% of theory]",
+    "offset [mV]",
+    "largest residual [pH]",
+    "closing checks",
+    "note",
+)
+_INSTRUMENTS = ("instrument", "kind", "division [g]", "spindle", "constant K [mPa.s rpm / %]", "geometry", "note")
 _COMPOSITIONS = ("batch", "formula", "phase", "material", "name", "meant [% w/w]", "made [% w/w]")
 _MASSES = ("weigh", "weigh-back", "top-up", "adjust", "take")
 
@@ -137,8 +154,11 @@ def tables_of(source: Source, trials: Sequence[str] = ()) -> tuple[PlainTable, .
         PlainTable("weighings", _WEIGHINGS, each(_weighings)),
         PlainTable("readings", _READINGS, each(_readings)),
         PlainTable("observations", _OBSERVATIONS, each(_observations)),
+        PlainTable("challenge-tests", COLUMNS, each(lambda source, batch: rows_of_tests(batch.challenge_tests))),
         PlainTable("compositions", _COMPOSITIONS, each(_composition)),
         PlainTable("lots", _LOTS, lambda: _lots(source)),
+        PlainTable("instruments", _INSTRUMENTS, lambda: _instruments(source)),
+        PlainTable("calibrations", _CALIBRATIONS, lambda: _calibrations(source)),
     )
 
 
@@ -278,6 +298,41 @@ def _lots(source: Source) -> Iterator[Row]:
                 lot.supplier,
                 lot.note,
             )
+
+
+def _instruments(source: Source) -> Iterator[Row]:
+    """Each instrument in the record, a viscometer with a row for each of its spindles."""
+    for found in source.instruments():
+        for spindle in dict.fromkeys([*found.constants, *found.geometry]) or [""]:
+            shape = found.geometry.get(spindle)
+            told = "" if shape is None else "; ".join(f"{name} {part}" for name, part in shape.row().items())
+            constant = found.constants.get(spindle)
+            yield found.name, found.kind, found.division, spindle, constant, told, found.note
+
+
+def _calibrations(source: Source) -> Iterator[Row]:
+    """Each calibration in the record with the checks that closed it: a meter belongs to no trial."""
+    for found in source.calibrations():
+        electrode = found.electrode
+        yield (
+            found.name,
+            found.instrument,
+            found.at or "",
+            found.temp_c,
+            found.table,
+            _listed(found.buffers),
+            "; ".join(found.buffer_names),
+            _listed(found.millivolts),
+            found.slope_pct,
+            found.offset_mv,
+            None if electrode is None else Decimal(f"{electrode.largest_residual_ph:.3f}"),
+            found.closing_words(),
+            found.note,
+        )
+
+
+def _listed(values: Iterable[Decimal]) -> str:
+    return "; ".join(plain(value) for value in values)
 
 
 def _shares(parts: Mapping[str, Decimal]) -> str:

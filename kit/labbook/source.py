@@ -8,12 +8,19 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from pathlib import Path
 
+from kit.bench.air_flag import JarAir, air_flags, air_in, air_spoils, tells_of_air
+from kit.bench.calibration import Calibration
+from kit.bench.flag import Flag
+from kit.bench.geometry import SpindleGeometry
 from kit.bench.methods import AgeWindow, Method
-from kit.bench.readings import Calibration, Flag, Instrument, Reading, flags
+from kit.bench.oil_check import OilChecked
+from kit.bench.readings import Instrument, Reading, flags
 from kit.errors import RecordError
 from kit.formula.formula import Formula, formula_from_row
 from kit.formula.model import spec_from_row
+from kit.labbook.calibration_view import calibration_of, calibration_stream
 from kit.labbook.lot_history import LOT_STREAM, LotHistory, lot_history, lot_stream
+from kit.labbook.oil_check_entry import OIL_CHECK, oil_checked
 from kit.labbook.readers import BatchKey, LabbookReader, Reader, SnapshotReader
 from kit.labbook.streams import Entry
 from kit.labbook.view import BatchView, StudyView, TrialView, batch_stream, batch_view, decimal_or_none, formula_stream
@@ -207,6 +214,9 @@ class Source:
             note=body.get("note", ""),
             constants={spindle: Decimal(value) for spindle, value in body.get("constants", {}).items()},
             division=decimal_or_none(body.get("division")),
+            geometry={
+                spindle: SpindleGeometry.from_row(spindle, row) for spindle, row in body.get("geometry", {}).items()
+            },
         )
 
     def instruments(self) -> tuple[Instrument, ...]:
@@ -219,27 +229,39 @@ class Source:
 
     def calibration(self, name: str) -> Calibration | None:
         """A calibration by name; None when it is not in the record."""
-        entries = self.entries(f"calibration/{name}") if name else ()
-        if not entries:
-            return None
-        body = entries[0].body
-        return Calibration(
-            name=name,
-            instrument=body["instrument"],
-            slope_pct=decimal_or_none(body.get("slope_pct")),
-            offset_mv=decimal_or_none(body.get("offset_mv")),
-            buffers=tuple(Decimal(buffer) for buffer in body.get("buffers", ())),
-            temp_c=decimal_or_none(body.get("temp_c")),
-            at=entries[0].measured_at or entries[0].recorded_at,
-            note=body.get("note", ""),
-        )
+        return calibration_of(self.entries(calibration_stream(name))) if name else None
+
+    def oil_checks(self, instrument: str = "") -> tuple[OilChecked, ...]:
+        """Checks of viscometers with certified oils, in order of entry; of one instrument where it is named."""
+        found = (oil_checked(self.entries(name)[-1]) for name in self._reader.streams(OIL_CHECK))
+        return tuple(check for check in found if instrument in ("", check.instrument))
 
     def method_of(self, reading: Reading, study: StudyView) -> Method | None:
         """The method a reading names, or None when the study has none of that name."""
         return study.methods.get(reading.method)
 
-    def flags(self, reading: Reading, study: StudyView) -> tuple[Flag, ...]:
-        """What is suspect in a reading itself, by rule."""
+    def flags(self, reading: Reading, study: StudyView, beside: Sequence[Reading] | None = None) -> tuple[Flag, ...]:
+        """What is suspect in a reading by rule: in itself, and by the densities of its batch.
+
+        Parameters
+        ----------
+        beside : sequence   Readings of its batch as they stand now; as this view holds them when omitted.
+        """
+        own = self._own_flags(reading, study)
+        if not air_spoils(reading):
+            return own
+        return (*own, *air_flags(reading, self._densities(reading, study, beside), study.windows))
+
+    def air(self, reading: Reading, study: StudyView, beside: Sequence[Reading] | None = None) -> JarAir | None:
+        """The air in the jar of a viscosity or of a density; None where the densities for it were not read.
+
+        Parameters
+        ----------
+        beside : sequence   As in `flags`.
+        """
+        return air_in(reading, self._densities(reading, study, beside), study.windows)
+
+    def _own_flags(self, reading: Reading, study: StudyView) -> tuple[Flag, ...]:
         return flags(
             reading,
             self.method_of(reading, study),
@@ -247,6 +269,12 @@ class Source:
             calibration=self.calibration(reading.calibration),
             windows=study.windows,
         )
+
+    def _densities(self, reading: Reading, study: StudyView, beside: Sequence[Reading] | None) -> list[Reading]:
+        """The densities of the batch of a reading that carry no flag of their own."""
+        held = self.batch(reading.batch).readings if beside is None else beside
+        found = (other for other in held if tells_of_air(other))
+        return [other for other in found if not self._own_flags(other, study)]
 
     def heads(self) -> dict[str, dict]:
         """Sequence number and hash of the last entry of every stream read so far, by stream."""

@@ -7,17 +7,21 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
 
+from kit.bench.challenge import ChallengeTest
 from kit.bench.events import Added, Adjusted, Combined, Gross, Taken, ToppedUp, Weighed, WeighedBack
 from kit.bench.made import Made, as_made
 from kit.bench.methods import AgeWindow, Method
 from kit.bench.readings import Reading
 from kit.bench.sheet import Sheet
+from kit.errors import BatchError
 from kit.formula.composition import Composition, Step
 from kit.formula.formula import Formula
 from kit.formula.material import Material
 from kit.formula.model import SpecLine
 from kit.formula.rules import Review, review
 from kit.formula.rules.facts import merged_unknowns
+from kit.labbook.challenge_entry import KIND as CHALLENGE
+from kit.labbook.challenge_entry import challenge_test_of
 from kit.labbook.ledger import Effective, effective
 from kit.labbook.lot_history import WITH_LOTS, LotHistory, Read, lots_named, read_histories
 from kit.labbook.lot_uses import LotUse, driving_words, lot_use, lots_table, review_uses
@@ -196,6 +200,27 @@ class BatchView:
         )
 
     @cached_property
+    def challenge_tests(self) -> tuple[ChallengeTest, ...]:
+        """Challenge tests a laboratory made on it, voided ones marked; of the meant formula until all is weighed."""
+        return tuple(
+            challenge_test_of(
+                item,
+                batch=self.name,
+                formula=self.formula,
+                composition=self._made_or_meant(),
+                age_h=age_h(self, item.measured_at),
+            )
+            for item in self.effective
+            if item.kind == CHALLENGE
+        )
+
+    def _made_or_meant(self) -> Composition:
+        try:
+            return self.composition("made")
+        except BatchError:
+            return self.composition("meant")
+
+    @cached_property
     def decisions(self) -> tuple[Decision, ...]:
         """Decisions in the order they were taken."""
         return tuple(
@@ -307,7 +332,7 @@ def _step(item: Effective) -> Step:
         phase=body.get("phase", ""),
         temp_c=decimal_or_none(body.get("temp_c")),
         rpm=decimal_or_none(body.get("rpm")),
-        minutes=decimal_or_none(body.get("minutes", body.get("minutes_after"))),
+        minutes=decimal_or_none(body.get("minutes_after" if item.kind == "temperature" else "minutes")),
         text=body.get("text", body.get("order", "")),
         temps_c=tuple((name, Decimal(temp)) for name, temp in sorted(body.get("temps_c", {}).items())),
     )

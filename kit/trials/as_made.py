@@ -12,7 +12,6 @@ from kit.bench.weighing import judge
 from kit.errors import BatchError
 from kit.formula.composition import Composition, show_pct
 from kit.formula.derived import derived
-from kit.formula.predict import predict_ph
 from kit.labbook.view import BatchView
 from kit.trials.arms import Arm
 from kit.trials.lot_differences import lot_rows
@@ -56,10 +55,12 @@ def made_rows(arms: Sequence[Arm]) -> tuple[Row, ...]:
     return (*rows, *lot_rows(arms))
 
 
-def derived_rows(arms: Sequence[Arm], prices: Mapping[str, Price] | None = None) -> tuple[Row, ...]:
+def derived_rows(
+    arms: Sequence[Arm], prices: Mapping[str, Price] | None = None, ph: Sequence[Row] = ()
+) -> tuple[Row, ...]:
     """Numbers worked out from the composition as made, or as meant where nothing was weighed, and the row says so.
 
-    The cost is that of the meant formula: it is what a release rests on.
+    The rows about the pH stand among them. The cost is that of the meant formula: it is what a release rests on.
     """
     rows = [
         (
@@ -73,7 +74,7 @@ def derived_rows(arms: Sequence[Arm], prices: Mapping[str, Price] | None = None)
     ]
     return (
         *rows,
-        ("predicted pH", _each(arms, lambda batch: _predicted(_composition(batch)))),
+        *ph,
         ("materials for 1 kg, as meant", tuple(_cost(arm, prices or {}) for arm in arms)),
     )
 
@@ -172,8 +173,3 @@ def _cost(arm: Arm, prices: Mapping[str, Price]) -> str:
     if len(found.unknown) <= _NAMED_UNPRICED or found.per_kg is None:
         return found.words(found.per_kg, "kg") if found.per_kg is not None else f"{ABSENT} (no line has a price)"
     return f"at least {money(found.per_kg)} {found.currency}/kg ({plural(len(found.unknown), 'line')} without a price)"
-
-
-def _predicted(composition: Composition) -> str:
-    found = predict_ph(composition)
-    return "NOT COMPUTED" if found.value is None else f"{found.value} ({found.low} to {found.high})"

@@ -12,6 +12,7 @@ from kit.labbook.source import nearest_names, open_source
 from kit.show import Block, Table
 from kit.trials import tables
 from kit.trials.arms import Arm, find_arms
+from kit.trials.batch_ph import PH
 from kit.trials.changes import changes_of
 from kit.trials.coded import Words
 from kit.trials.compared import Compared
@@ -143,6 +144,7 @@ def compare(
         changes_of(arms),
         _notes(arms),
         prices or {},
+        tuple(result for result in results if fold(result.property) == PH),
     )
 
 

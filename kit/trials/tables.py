@@ -10,6 +10,7 @@ from kit.labbook.times import show_time
 from kit.show import Cell, Table
 from kit.trials.arms import Arm, day_made
 from kit.trials.as_made import Row, derived_rows, made_rows
+from kit.trials.batch_ph import PH_ROWS
 from kit.trials.compared import Compared
 from kit.trials.judging import age_of
 from kit.trials.process import process_rows
@@ -69,7 +70,7 @@ def block_rows(comparison: Compared) -> dict[str, list[tuple[str, tuple[object, 
         "Changed lines, control → trial": list(_change_rows(comparison)),
         "As made": list(made_rows(arms)),
         f"Process{f' ({same})' if same else ''}": list(process),
-        "Worked out": list(derived_rows(arms, comparison.prices)),
+        "Worked out": list(derived_rows(arms, comparison.prices, ph_rows(comparison))),
         "Results": [
             (_result_label(result), tuple(_result_cell(result, arm) for arm in result.arms))
             for result in comparison.results
@@ -80,6 +81,15 @@ def block_rows(comparison: Compared) -> dict[str, list[tuple[str, tuple[object, 
         "Decisions": list(_decision_rows(arms)),
     }
     return {title: rows for title, rows in blocks.items() if rows}
+
+
+def ph_rows(comparison: Compared) -> tuple[Row, ...]:
+    """Predicted pH beside measured, and what follows from the pH, a row a subject; nothing here is tested."""
+    phs = comparison.phs
+    return tuple(
+        (label, tuple(joined({batch.name: say(phs[batch.name]) for batch in arm.batches}) for arm in comparison.arms))
+        for label, say in PH_ROWS
+    )
 
 
 def changes_table(comparison: Compared) -> Table:

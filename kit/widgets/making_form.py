@@ -13,7 +13,7 @@ from kit.labbook.receipt import Receipt
 from kit.labbook.times import read_time
 from kit.sources import read_data
 from kit.units import minutes, plain, read
-from kit.widgets.entry_form import EntryForm, clock_time, with_unit
+from kit.widgets.entry_form import EntryForm, clock_time, with_unit, words_of
 from kit.widgets.making_steps import (
     ADD,
     ADJUST,
@@ -74,6 +74,7 @@ class MakingForm(EntryForm):
         super().__init__(batch)
         self.steps = {step.key: step for step in making_steps(batch.formula)}
         self._told: dict[str, tuple[str, ...]] = {}  # what a receipt said to look at, by step
+        self._forecast = ""  # when the next addition may go in, as the temperatures so far say
 
     # What it shows
 
@@ -93,6 +94,7 @@ class MakingForm(EntryForm):
         ask, asked = self.open_question(step.key)
         told = [Remark(f"Entry {item.seq}, {clock_time(item.measured_at)}: {recorded_words(item)}") for item in items]
         told += [Remark(f"{upper_first(words.rstrip('.'))}.", "flag") for words in self._told.get(step.key, ())]
+        told += [Remark(self._forecast)] if step.kind == COOL and self._forecast else []
         open_ = "NOT RECORDED" if self.batch.view.finished_at else "not yet"
         state = Cell(HEAD, "recorded" if items else open_, tone="pass" if items else "quiet", label=step.caption)
         return Row(
@@ -178,7 +180,17 @@ class MakingForm(EntryForm):
             self.drafts.pop((step.key, _column(step, one)), None)
         self._told[step.key] = tuple(note for note in receipt.notes if note)
         told = "; ".join([f"recorded {receipt.words}, entry {receipt.seq}", *receipt.notes])
+        self._foretell(step)
         return Outcome(RECORDED, told, entry=receipt.seq)
+
+    def _foretell(self, step: MakingStep) -> None:
+        """Say anew when the next addition may go in: it takes a second, so once an entry and not with every view."""
+        if step.kind not in (COMBINE, COOL, ADD, FINISH):
+            return
+        try:
+            self._forecast = self.batch.cooling().words if self.batch.view.standing(COOL) else ""
+        except KitError as problem:  # the entry stands, whatever can be said of it
+            self._forecast = words_of(problem)
 
     def _noted(self, step: MakingStep) -> dict[str, str]:
         noted = {}
@@ -223,6 +235,7 @@ class MakingForm(EntryForm):
         if choice == "void" and why:
             receipt = self.batch.void(items[-1].seq, why=why)
             self._told.pop(step.key, None)
+            self._foretell(step)
             return Outcome(RECORDED, receipt.words, entry=receipt.seq)
         ask = Ask(
             f"{step.caption}: {recorded_words(items[-1])} (entry {items[-1].seq}). It is not erased; it can be undone "

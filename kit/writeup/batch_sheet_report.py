@@ -20,6 +20,7 @@ from kit.units import plain
 from kit.writeup.report_process import equipment, steps_done
 from kit.writeup.report_results import readings
 from kit.writeup.sheet_live import progress_table, weighed_table
+from kit.writeup.sheet_ph import ph_target_words
 from kit.writeup.sheet_tables import blank, masses_table, measuring_table, steps_table, weighing_table
 from kit.writeup.short_cautions import short_cautions
 from kit.writeup.tip_speed import read_diameter, recorded_diameter
@@ -105,8 +106,9 @@ class BatchSheetReport:
         return steps_table(self.formula.steps, hot, self._diameter_mm)
 
     def masses(self) -> Table:
-        """Gross, weigh-backs, water make-up, pH in process, end of making and cleaning, to fill in."""
-        return masses_table(self.sheet)
+        """Gross, weigh-backs, water make-up, target and pH in process, end of making and cleaning, to fill in."""
+        words = ph_target_words(self.formula.composition(), self._spec(), self.sheet.batch_g)
+        return masses_table(self.sheet, words)
 
     def progress(self) -> Block:
         """For a started batch: where it stands, what it is made with, what was done. Nothing on a blank sheet."""

@@ -56,27 +56,28 @@ def method_line(method: Method) -> str:
 
 
 def calibrations_used(source: Source, batches: tuple[BatchView, ...]) -> Table:
-    """Every calibration the readings name."""
+    """Every calibration the readings name: what it rests on, its slope and offset, and whether a check closed it."""
     names = sorted({reading.calibration for batch in batches for reading in batch.readings if reading.calibration})
     rows = []
     for name in names:
         found = source.calibration(name)
         if found is None:
-            rows.append((name, NOT_RECORDED, NOT_RECORDED, NOT_RECORDED, NOT_RECORDED, NOT_RECORDED))
+            rows.append((name, *[NOT_RECORDED] * 6))
             continue
         rows.append(
             (
                 name,
                 found.instrument,
                 show_time(found.at),
-                ", ".join(plain(buffer) for buffer in found.buffers) or NOT_RECORDED,
+                found.buffer_words() or NOT_RECORDED,
                 _or_absent(found.slope_pct),
                 _or_absent(found.offset_mv),
+                found.closing_words(),
             )
         )
     note = "" if rows else "No reading names a calibration: NOT RECORDED."
     return Table(
-        ("calibration", "instrument", "made", "buffers", "slope, % of theory", "offset, mV"),
+        ("calibration", "instrument", "made", "buffers", "slope, % of theory", "offset, mV", "closing check"),
         rows,
         title="Calibrations",
         note=note,

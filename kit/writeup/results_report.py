@@ -9,11 +9,14 @@ from kit.figures.figure import Figure
 from kit.figures.results import at_one_age, by_day, over_age
 from kit.labbook.source import Source, open_source
 from kit.show import Block, Cell, Table
+from kit.trials.batch_ph import PH
 from kit.trials.compare import compare
+from kit.trials.judging import fold
 from kit.trials.results import PropertyResult
 from kit.trials.wording import plural
 from kit.writeup.cautions import cautions_table
 from kit.writeup.report_formula import NOT_RECORDED
+from kit.writeup.report_ph import drift_table
 from kit.writeup.study_rows import spec_rows
 
 _WHERE = "trial_results"
@@ -95,6 +98,13 @@ class ResultsReport:
         names = read_at_several_ages(self._held())
         drawn = [over_age(self.comparison, name) for name in names]
         return [figure for figure in drawn if figure is not None]
+
+    def drift(self) -> Table | Block:
+        """How the pH of each trial moves over age, in words; nothing where the pH was not asked for."""
+        if not any(fold(result.property) == PH for result in self._held()):
+            return Block(())
+        trials = dict.fromkeys(trial for arm in self.comparison.arms for trial in arm.trials)
+        return drift_table(self.source, list(trials), self.study.name)
 
     def figures_by_day(self) -> list[Figure]:
         """Each property at each age asked for against the day of making, with the control of every day."""

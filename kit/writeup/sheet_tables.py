@@ -151,8 +151,14 @@ def _step_blanks(step: Step, hot: tuple[str, ...]) -> str:
     return GAP.join(parts) or blank("", 16)
 
 
-def masses_table(sheet: Sheet) -> Table:
-    """Gross, weigh-backs, water make-up and pH as equations to fill in, then the end of making and the cleaning."""
+def masses_table(sheet: Sheet, ph_words: str = "") -> Table:
+    """Gross, weigh-backs, water make-up and pH as equations to fill in, then the end of making and the cleaning.
+
+    Parameters
+    ----------
+    sheet : Sheet     What is made.
+    ph_words : str    What the pH is to be and how to get there; empty without a pH spec.
+    """
     phases = [phase for phase, lines in _by_phase(sheet.lines) if lines[0].phase_kind in _HOT]
     hot_g = sum((line.target_g for line in sheet.lines if line.phase_kind in _HOT), Decimal(0))
     backs = [f"beaker {phase} {blank('g', 6)}" for phase in phases]
@@ -165,6 +171,7 @@ def masses_table(sheet: Sheet) -> Table:
             f"{planned} {blank('g')} − found back {blank('g')} − samples out {blank('g')} − net {blank('g')} = "
             f"{blank('g')} not found back, called water.{GAP}Added {blank('g')}{GAP}lot {blank('', 9)}",
         ),
+        *([("pH target", ph_words)] if ph_words else []),
         (
             "pH in process",
             f"before {blank('', 6)} at {blank('°C', 5)}{GAP}poured in {blank('g')} of {blank('', 16)}{GAP}"

@@ -15,15 +15,19 @@ from kit.labbook.times import show_time
 from kit.labbook.view import BatchView
 from kit.show import Block, Cell, Table, listing
 from kit.trials.as_made import made_of
+from kit.trials.batch_ph import BatchPh
 from kit.trials.compare import Comparison, compare
 from kit.trials.results import PropertyResult
 from kit.writeup.cautions import cautions_table
+from kit.writeup.report_cooling import heat_and_cooling
 from kit.writeup.report_formula import (
     NOT_RECORDED,
     batch_formula,
     inci_parts,
     supply_forms,
 )
+from kit.writeup.report_ph import charge_block, drift_table, predicted_block
+from kit.writeup.report_preservation import challenge_block, challenge_words, preservation_block
 from kit.writeup.report_process import deviations, equipment, steps_done, steps_planned
 from kit.writeup.report_results import (
     calibrations_used,
@@ -124,8 +128,10 @@ class TrialReport:
         return Block((label(self.trial.formula), *changes))
 
     def making(self) -> Block:
-        """Equipment, steps planned and steps done."""
-        return self._each(lambda batch: [equipment(batch), steps_planned(batch), steps_done(batch)])
+        """Equipment, steps planned and steps done, with the heat, the cooling and the water lost."""
+        return self._each(
+            lambda batch: [equipment(batch), steps_planned(batch), steps_done(batch), *heat_and_cooling(batch)]
+        )
 
     def methods(self) -> Block:
         """Methods, instruments and calibrations."""
@@ -146,6 +152,28 @@ class TrialReport:
     def side_by_side(self) -> Table:
         """The trial beside the control: what changed and what it did."""
         return self.comparison.table()
+
+    def predicted_ph(self) -> Block:
+        """The predicted pH of each batch with its band beside the measured one; what it rests on and cannot know."""
+        return predicted_block(self._phs)
+
+    def drift(self) -> Table:
+        """How the pH moves over age, in words."""
+        return drift_table(self.source, [self.trial.name], self.study.name)
+
+    def charge(self) -> Block:
+        """The charge of each batch at its pH."""
+        return charge_block(self._phs)
+
+    def preservation(self) -> Block:
+        """What of each preservative is un-ionised and free at the pH of each batch; never a pass."""
+        return preservation_block(self._phs)
+
+    def challenge_tests(self) -> Block:
+        """Challenge tests of the trial's batches, with the criteria and what each holds for; of the others in words."""
+        compared = [batch for arm in self.comparison.arms for batch in arm.batches]
+        own = {batch.name for batch in self.batches}
+        return challenge_block(self.batches, self._phs, [batch for batch in compared if batch.name not in own])
 
     def deviations(self) -> Block:
         """Weighings outside tolerance, corrections, voids, flagged readings."""
@@ -195,13 +223,13 @@ class TrialReport:
         rows = [
             ("protocol", NOT_RECORDED),
             ("stations done and due", NOT_RECORDED),
-            ("preservation challenge test", NOT_RECORDED),
+            ("preservation challenge test", challenge_words(self.batches)),
         ]
         return Table(
             ("item", "entry"),
             rows,
             title="Stability and preservation",
-            note="Without these, nothing is known about shelf life or preservation. "
+            note="What is not recorded here is not known: neither shelf life nor preservation. "
             "A good look at the bench is not evidence of either.",
         )
 
@@ -253,6 +281,10 @@ class TrialReport:
     def figures_made(self) -> list[Figure]:
         """Made against meant, a figure a batch; none for a batch of which nothing was weighed."""
         return [meant_and_made(batch) for batch in self.batches if made_of(batch)[0]]
+
+    @property
+    def _phs(self) -> list[BatchPh]:
+        return [self.comparison.phs[batch.name] for batch in self.batches]
 
     def _result(self, property: str) -> PropertyResult | None:
         fits = [

@@ -27,5 +27,5 @@ def test_the_command_refuses_a_study_that_is_not_there(tmp_path, capsys):
     assert main(["demo", str(tmp_path / "new"), "--study", "rosemary"]) == 2
     told = capsys.readouterr().err
     assert "rosemary" in told
-    assert "linden, calendula" in told
+    assert "linden, calendula, chamomile, hibiscus" in told
     assert not (tmp_path / "new").exists()

@@ -18,6 +18,7 @@ from kit.figures.figure import Figure, series
 from kit.figures.made import meant_and_made
 from kit.figures.results import at_one_age, by_day, over_age
 from kit.formula.files import read_formula
+from kit.formula.predict import predict_ph
 from kit.show import TOKENS, Table
 
 TRIALS = [f"LIN-0{number}" for number in range(1, 8)]
@@ -70,6 +71,13 @@ def figures(comparison, source, at_72_h):
 def trace(figure: Figure, name: str) -> dict:
     (found,) = [trace for trace in figure.traces if trace["name"].startswith(name)]
     return found
+
+
+def ends(drawn: dict) -> list:
+    """Where marks lie on the value axis; of bars that stand on a base, their two ends."""
+    if "base" not in drawn:
+        return drawn["y"]
+    return [*drawn["base"], *(low + height for low, height in zip(drawn["base"], drawn["y"], strict=True))]
 
 
 def plain(value):
@@ -424,8 +432,8 @@ def test_every_number_drawn_is_in_the_table(figures):
         drawn = [
             float(value)
             for trace in figure.traces
-            for axis in ("x", "y")
-            for value in trace[axis]
+            for axis in (trace["x"], ends(trace))
+            for value in axis
             if isinstance(value, (int, float))
         ]
         assert len(drawn) >= 5
@@ -520,3 +528,40 @@ def test_labels_of_versions_are_no_wider_than_their_share_of_the_axis(calendula,
 def test_a_figure_fits_a_notebook_in_a_window_of_820_pixels(at_72_h):
     """652 pixels are left for an output there, measured in JupyterLab 4 beside its two bars of symbols."""
     assert at_72_h.json()["layout"]["width"] <= 652
+
+
+# ---------------------------------------------------------------- the predicted pH beside the readings
+
+
+def test_the_band_of_the_predicted_ph_stands_beside_the_readings_of_each_version(comparison):
+    """A box an arm split at the prediction, the readings untouched; the same numbers as `predict_ph` of each batch."""
+    figure = at_one_age(comparison, comparison.result("pH", "24 h"))
+    boxes = trace(figure, "predicted")
+    halves = list(zip(boxes["x"], boxes["base"], ends(boxes)[len(boxes["base"]) :], strict=True))
+    assert [label for label, _, _ in halves[::2]] == [arm.label for arm in comparison.arms]
+    for arm, lower, upper in zip(comparison.arms, halves[::2], halves[1::2], strict=True):
+        found = [batch.made.composition for batch in arm.batches]
+        told = [predict_ph(composition, age_h=24.0) for composition in found]
+        assert lower[1] == pytest.approx(min(float(one.low) for one in told), abs=1e-9)
+        assert upper[2] == pytest.approx(max(float(one.high) for one in told), abs=1e-9)
+        assert lower[2] == pytest.approx(upper[1], abs=1e-9)  # the line between them is the prediction
+        assert lower[1] < lower[2] < upper[2]
+    assert boxes["offset"] + boxes["width"] < -0.2  # left of the readings, which stand at 0
+    assert trace(figure, "batch mean")["y"] == [
+        value.mean for arm in comparison.result("pH", "24 h").arms for value in arm.batch_values
+    ]
+    # Outlines and a line, so that it is read in a grey print.
+    assert boxes["marker"]["line"]["width"] >= 1
+    assert any("Predicted, not tested." in note for note in figure.footnotes)
+
+
+def test_a_property_without_a_prediction_has_no_boxes(comparison, at_72_h):
+    assert not [one for one in at_72_h.traces if one["name"].startswith("predicted")]
+    assert not any("predicted" in note.lower() for note in at_72_h.footnotes)
+
+
+def test_an_axis_with_boxes_holds_them_whole(comparison):
+    figure = at_one_age(comparison, comparison.result("pH", "24 h"))
+    low, high = figure.layout["yaxis"]["range"]
+    found = ends(trace(figure, "predicted"))
+    assert low < min(found) and max(found) < high

@@ -182,3 +182,9 @@ def test_tables_show_total_and_parts(example):
     assert "<table" in composition._repr_html_()
     assert composition.pct("glycerin") == 3
     assert composition.pct("not-there") == 0
+
+
+def test_what_is_done_with_the_parts_does_not_reach_the_composition():
+    composition = Composition((CompositionLine(WATER, Decimal(97)), CompositionLine(GLYCERIN, Decimal(3))))
+    composition.shares().clear()
+    assert list(composition.shares()) == ["Aqua", "Glycerin"]

@@ -68,8 +68,8 @@ LINES = {
         C panthenol-75 0.50, sambucus-nigra-flower-extract 1.00, phenoxyethanol 0.80, ethylhexylglycerin 0.10,
           sodium-benzoate 0.25, parfum 0.30""",
     "marshmallow": """
-        A water-deionised 78.55, glycerin 4.00, polyquaternium-10 0.20, tetrasodium-glutamate-diacetate-38 0.15,
-          citric-acid 0.15
+        A water-deionised 78.67, glycerin 4.00, polyquaternium-10 0.20, tetrasodium-glutamate-diacetate-38 0.15,
+          citric-acid 0.03
         B behentrimonium-methosulfate-50 5.00, cetearyl-alcohol 4.00, behenyl-alcohol 0.50,
           butyrospermum-parkii-butter 2.00, squalane 1.50, tocopherol 0.05
         C althaea-officinalis-root-extract 1.50, hydrolyzed-oat-protein-20 1.00, benzyl-alcohol 0.80,

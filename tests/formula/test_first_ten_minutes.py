@@ -21,6 +21,7 @@ WATER = '{ material = "water-deionised", qs = true }'
 BTAC = '"behentrimonium-chloride-80", pct = "2.50"'
 HEC = '"hydroxyethylcellulose", pct = "0.20"'
 LACTIC = '"lactic-acid-88", pct = "0.70"'
+EDTA_LINE = '{ material = "disodium-edta", pct = "0.10" },'
 PARFUM = '"parfum", pct = "0.40"'
 MORE_CTAC = f'{HEC} }},\n  {{ material = "cetrimonium-chloride-neat", pct = "2.00"'
 
@@ -44,11 +45,12 @@ ANSWERS = [
      "cap.quat_sum", "stop", ("5.50 % as the chloride", "limit of 5.0 %")),
     ("xanthan with a quat", "linden", [(HEC, '"xanthan-gum", pct = "0.30"')], "charge.anionic_polymer", "stop",
      ("Xanthan Gum 0.30 %", "strings", "nonionic or cationic thickener")),
-    # amine 2.00 / 368.64 = 5.425 meq; acid 0.55 x 0.88 / 90.08 = 5.373, 0.990; 0.60: 5.861, 1.080
-    ("lactic 0.55 for the amidoamine", "meadowsweet", [(LACTIC, LACTIC.replace("0.70", "0.55"))],
-     "charge.amine_near", "caution", ("0.990 equivalents", "cannot be predicted")),
+    # amine 2.00 / 368.64 = 5.425 meq; acid 0.55 x 0.88 / 90.08 = 5.373, without a chelator: 0.990. 0.60 gives 5.862,
+    # and disodium EDTA its third proton, 0.10 / 372.24 = 0.269: 1.130
+    ("lactic 0.55 for the amidoamine", "meadowsweet", [(LACTIC, LACTIC.replace("0.70", "0.55")), (EDTA_LINE, "")],
+     "charge.amine_near", "caution", ("0.990 equivalents", "within 3 % of equivalence it cannot be predicted")),
     ("lactic 0.60 for the amidoamine", "meadowsweet", [(LACTIC, LACTIC.replace("0.70", "0.60"))],
-     "charge.amine_counted", "note", ("1.080 equivalents",)),
+     "charge.amine_counted", "note", ("1.130 equivalents",)),
     # 4.00 in place of 0.40
     ("a slip of the decimal", "linden", [(PARFUM, PARFUM.replace("0.40", "4.00"))], "range.fragrance", "caution",
      ("Fragrance: 4.00 %", "slip of the decimal")),

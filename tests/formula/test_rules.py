@@ -93,14 +93,15 @@ SPOILED = [
     ("phytate", "linden", [('"disodium-edta"', '"sodium-phytate-50"')], "charge.hard_chelator", "note", None),
     ("phosphate thickener", "linden", [(HEC, _line("distarch-phosphate", "0.50"))],
      "charge.weak_thickener", "note", None),
-    # 0.45 x 0.88 / 90.08 = 4.396 meq of acid for 5.425 of amine: 0.810 equivalents
+    # 0.45 x 0.88 / 90.08 = 4.396 meq of acid, and the third proton of disodium EDTA, 0.10 / 372.24 = 0.269 mmol: 4.665
+    # for 5.425 of amine: 0.86 equivalents
     ("amine short of acid", "meadowsweet", [_to(LACTIC, "0.45")], "charge.amine_acid", "stop", None),
-    # 0.51: 4.982 / 5.425 = 0.918
+    # 0.51: (4.982 + 0.269) / 5.425 = 0.968, under 0.97
     ("amine a little short", "meadowsweet", [_to(LACTIC, "0.51")], "charge.amine_acid", "caution", None),
-    # 0.55: 5.373 / 5.425 = 0.990, inside 3 % of one equivalent
-    ("amine at its equivalence", "meadowsweet", [_to(LACTIC, "0.55")], "charge.amine_near", "caution", None),
-    # 0.08 % of NaOH takes 0.08 / 39.997 = 2.000 meq of the 6.838: 4.838 / 5.425 = 0.892
-    ("lye takes the acid", "meadowsweet", [_also(LACTIC, "sodium-hydroxide", "0.08")],
+    # 0.54: (5.275 + 0.269) / 5.425 = 1.022, inside 3 % of one equivalent
+    ("amine at its equivalence", "meadowsweet", [_to(LACTIC, "0.54")], "charge.amine_near", "caution", None),
+    # 0.10 % of NaOH takes 0.10 / 39.997 = 2.500 meq of the 6.838: (4.338 + 0.269) / 5.425 = 0.849
+    ("lye takes the acid", "meadowsweet", [_also(LACTIC, "sodium-hydroxide", "0.10")],
      "charge.amine_acid", "stop", None),
     ("amine at pH 5.8", "meadowsweet", [('high = "4.8"', 'high = "5.8"')], "charge.amine_ph", "caution", "5.8"),
     ("amine at pH 6.8", "meadowsweet", [('high = "4.8"', 'high = "6.8"')], "charge.amine_ph", "stop", "6.8"),
@@ -188,8 +189,8 @@ INSIDE = [
     ("linden", [_to(MCT, "4.00")], "range.kind"),
     ("meadowsweet", [('high = "4.8"', 'high = "5.5"')], "charge.amine_ph"),
     ("linden", [(ADD_C, ADD_C.replace("40", "45"))], "heat.limit"),                         # parfum: at most 45
-    ("meadowsweet", [_to(LACTIC, "0.55")], "charge.amine_acid"),                            # 0.990
-    ("meadowsweet", [_to(LACTIC, "0.60")], "charge.amine_near"),                            # 5.861 / 5.425 = 1.080
+    ("meadowsweet", [_to(LACTIC, "0.54")], "charge.amine_acid"),                            # 1.007
+    ("meadowsweet", [_to(LACTIC, "0.60")], "charge.amine_near"),                            # 6.05 / 5.425 = 1.115
 ]
 # fmt: on
 

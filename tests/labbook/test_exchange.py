@@ -496,7 +496,18 @@ def test_what_is_not_there_and_what_is_only_a_part_is_said(book, tmp_path):
 def test_the_workbook_has_numbers_as_numbers_and_no_formula(book, tmp_path):
     export_xlsx(book, tmp_path / "t.xlsx")
     found = openpyxl.load_workbook(tmp_path / "t.xlsx")
-    assert found.sheetnames == ["trials", "batches", "weighings", "readings", "observations", "compositions", "lots"]
+    assert found.sheetnames == [
+        "trials",
+        "batches",
+        "weighings",
+        "readings",
+        "observations",
+        "challenge-tests",
+        "compositions",
+        "lots",
+        "instruments",
+        "calibrations",
+    ]
     cells = [cell for sheet in found for row in sheet.iter_rows() for cell in row if cell.value is not None]
     assert not [cell for cell in cells if cell.data_type in ("f", "e")]
     notes = [row[-1] for row in found["observations"].iter_rows(min_row=2, values_only=True)]

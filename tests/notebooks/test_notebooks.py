@@ -1,7 +1,7 @@
 """The notebooks that come with the kit: how they are kept, that each runs, that what they show is what the API says.
 
 Each is run once by the plain `papermill` command in a folder far from the checkout; the tests read that run. Values
-typed here are worked by hand from the numbers typed in the notebook or in the invented linden study.
+typed here are worked by hand from the numbers typed in the notebook or in the invented studies.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ from kit.figures.figure import MIME
 ROOT = Path(__file__).parents[2]
 NOTEBOOKS = {path.stem: path for path in sorted((ROOT / "notebooks").glob("*.ipynb"))}
 TABLE = {
+    "chamomile_ph": "chamomile-study/chamomile.labbook",
     "linden_levels": "linden-study/linden.labbook",
     "start_here": "sage.labbook",
 }  # what they open when run plainly
@@ -42,7 +43,7 @@ def environment() -> dict[str, str]:
 
 
 def test_the_notebooks_are_there():
-    assert {"start_here", "linden_levels", "bench_day"} <= NOTEBOOKS.keys()
+    assert {"start_here", "linden_levels", "chamomile_ph", "bench_day"} <= NOTEBOOKS.keys()
 
 
 @pytest.mark.parametrize("name", NOTEBOOKS)
@@ -282,13 +283,126 @@ def test_the_decisions_and_the_spec_are_told(linden):
 
 
 @pytest.mark.slow
-def test_opened_again_the_lab_book_is_not_changed(linden):
-    path = linden.folder / TABLE["linden_levels"]
+@pytest.mark.parametrize("name", ["linden_levels", "chamomile_ph"])
+def test_opened_again_the_lab_book_is_not_changed(name, ran):
+    path = ran(name).folder / TABLE[name]
     with kit.open_source(path) as source:
         before = source.all_heads()
-    kit.run_template(NOTEBOOKS["linden_levels"], {"source": str(path)}, workdir=linden.folder)
+    kit.run_template(NOTEBOOKS[name], {"source": str(path)}, workdir=ran(name).folder)
     with kit.open_source(path) as source:
         assert source.all_heads() == before
+
+
+# ---------------------------------------------------------------- the chamomile study
+
+
+@pytest.fixture(scope="module")
+def chamomile(ran):
+    """The run of the chamomile notebook."""
+    return ran("chamomile_ph")
+
+
+def band(shown: str) -> list[float]:
+    """Value, low and high of "4.58 (4.42 to 4.76)"."""
+    return [float(number) for number in re.findall(r"\d+\.\d+", shown)]
+
+
+@pytest.mark.slow
+def test_a_prediction_says_what_it_rests_on(chamomile):
+    """Read at 7 d, with all acid free: 4.61, which the band holds; the constants of two acids are from memory."""
+    told = chamomile.words("predict")
+    low, high = band(re.search(r"nine readings in ten between (\S+ and \S+)", told)[1])
+    assert low <= 4.61 <= high
+    assert high - low < 0.6
+    for words in ("before any titration it may miss by 0.6", "Not in the model", "Chamomilla", "From memory"):
+        assert words in told
+    assert "Lactic Acid: pKa 3.86 (handbook" in told
+
+
+@pytest.mark.slow
+def test_short_of_acid_the_ph_is_not_promised(chamomile):
+    """0.45 x 0.88 / 90.08 = 4.40 mmol of lactic acid meet 2.00 / 368.6 = 5.43 mmol of amine in 100 g."""
+    assert all(code in chamomile.words("short") for code in ("STOP", "charge.amine_acid", "charge.amine_near"))
+    rows = {row[0]: row for row in chamomile.rows("cliff")}
+    assert rows["CHA-01"][1] == "0.45 %"
+    assert rows["CHA-01"][4] == "within 3 % of an amine's equivalence the pH cannot be predicted"
+    settled = [float(rows[f"CHA-0{number}"][2]) for number in range(1, 6)]
+    assert settled == sorted(settled, reverse=True)
+    low, high = band(rows["CHA-01"][3])
+    assert high - low > 2  # the cliff: as wide as two units
+
+
+@pytest.mark.slow
+def test_the_drift_is_that_of_the_readings_and_the_voided_one_is_left_out(chamomile):
+    """4.61 - 4.96 = -0.35, 4.60 - 4.94 = -0.34, 4.60 - 4.61 = -0.01; 5.62 was voided."""
+    rows = {row[3]: row for row in chamomile.rows("drift")}
+    changes = [float(rows[name][6].replace("−", "-")) for name in ("CHA-04/1", "CHA-07/1", "CHA-06/1")]
+    assert changes == [-0.35, -0.34, -0.01]
+    assert rows["CHA-06/1"][8].startswith("steady")
+    pooled = rows["2 batches, pooled"]
+    assert (pooled[0], pooled[5]) == ("CHA-04, CHA-07", "1 h, 24 h, 7 d")
+    assert pooled[8].startswith("drift: falls by 0.3")
+    assert [(row[1], row[3], row[5]) for row in chamomile.rows("voided")[1:]] == [("CHA-07/1", "5.62", "reading.void")]
+    lines = {trace["name"]: trace["y"] for trace in chamomile.figure("age")["data"] if "/" in trace.get("name", "")}
+    assert lines["CHA-06/1"] == pytest.approx([4.61, 4.60, 4.60])
+    assert lines["CHA-07/1 (control)"] == pytest.approx([4.94, 4.75, 4.60])
+
+
+@pytest.mark.slow
+def test_what_the_first_day_taught_holds_on_the_second(chamomile):
+    """Read at 24 h on the second day: 4.46, 4.60, 4.75. Learning must bring the predictions nearer, the bands narrower.
+
+    The readings of one electrode repeat to 0.05, which is what may be asked of the mean error.
+    """
+    taught = chamomile.words("learn")
+    assert all(f"CHA-0{number}/1, reading at 24 h" in taught for number in range(1, 5))
+    assert "CHA-04/1 at 7 d, pH 4.61: left out" in taught
+    rows = chamomile.rows("second-day")[1:]
+    assert [row[:2] for row in rows] == [["CHA-05", "4.46"], ["CHA-06", "4.60"], ["CHA-07", "4.75"]]
+    errors = []
+    for _, read, before, after in rows:
+        (untaught, wide_low, wide_high), (value, low, high) = band(before), band(after)
+        assert low <= float(read) <= high
+        assert high - low < wide_high - wide_low
+        errors.append((abs(untaught - float(read)), abs(value - float(read))))
+    assert sum(after for _, after in errors) < sum(before for before, _ in errors)
+    assert sum(after for _, after in errors) / 3 < 0.05
+
+
+@pytest.mark.slow
+def test_the_dose_starts_from_the_reading_and_ends_at_the_target(chamomile):
+    rows = {row[0]: row[1] for row in chamomile.rows("dose")}
+    assert (rows["pH before, read"], rows["pH after, predicted"]) == ("5.20", "4.60")
+    dose, first = (band(rows[name])[0] for name in ("dose", "add first, then read again"))
+    assert first == pytest.approx(0.7 * dose, abs=0.01)
+    assert re.match(r"-0\.0\d+ pH before", rows["one drop of 0.05 g"])
+    drawn = {trace["name"]: trace for trace in chamomile.figure("curve")["data"]}
+    assert drawn["now 5.20 (measured)"]["y"] == pytest.approx([5.20], abs=0.005)
+    (star,) = [trace for name, trace in drawn.items() if name.startswith("whole dose")]
+    assert star["x"] == pytest.approx([dose], rel=0.02)  # as made the batch is 399.52 g, not 400 g
+    assert drawn["Sodium Hydroxide (10 % solution)"]["y"][-1] > 5.20 > drawn["Lactic Acid (10 % solution)"]["y"][-1]
+
+
+@pytest.mark.slow
+def test_the_unionised_share_by_hand_and_no_pass(chamomile):
+    """1 / (1 + 10^(5.20 - 5.27)) = 54.0 %, 1 / (1 + 10^(4.60 - 5.27)) = 82.4 %: dehydroacetic acid, pKa 5.27."""
+    rows = [row for row in chamomile.rows("preserve") if row[1] == "Dehydroacetic Acid"]
+    assert [(row[0], row[3]) for row in rows] == [("5.20", "54.0"), ("4.60", "82.4")]
+    assert all("range too wide to choose by" in row[6] and "rests on memory" in row[6] for row in rows)
+    assert "No computed number replaces a challenge test" in chamomile.words("preserve")
+
+
+@pytest.mark.slow
+def test_the_calibration_by_hand(chamomile):
+    """Least squares through (4.01, 174.8), (7.00, -1.5), (10.01, -176.2): -1052.99 / 18.000 = -58.499 mV per pH.
+
+    Of 59.159 that is 98.88 %; at pH 7 it passes -0.967 + 0.390 = -0.58 mV.
+    """
+    rows = dict(chamomile.rows("meter"))
+    assert rows["slope"] == "98.88 % of theory at 25 °C"
+    assert rows["offset at pH 7"] == "-0.58 mV"
+    assert rows["closing check"] == "4.01 came back as 4.08 (+0.07): out by more than 0.05"
+    assert (chamomile.folder / "chamomile-study" / "writeups" / "CHA-06.html").is_file()
 
 
 # ---------------------------------------------------------------- start here
@@ -317,7 +431,7 @@ def test_the_table_of_meant_made_and_proposed_is_that_of_the_lab_book(start):
     with kit.open_source(start.folder / "sage.labbook") as source:
         made = source.batch("SAG-01/1").composition("made")
     assert Decimal(rows["Cetearyl Alcohol (30:70)"][1]) == made.pct("cetearyl-alcohol").quantize(Decimal("0.01"))
-    assert Decimal(rows["Citric Acid (anhydrous)"][1]) > Decimal("0.10")  # the adjuster became part of it
+    assert Decimal(rows["Citric Acid (anhydrous)"][1]) > Decimal("0.05")  # the adjuster became part of it
 
 
 @pytest.mark.slow
@@ -329,7 +443,7 @@ def test_the_review_of_the_change_stops_it(start):
 
 @pytest.mark.slow
 def test_the_list_of_ingredients_is_in_the_order_of_the_formula(start):
-    """86.60 of water, 5.00, 4.00, 2.50 x 0.80 = 2.00: these four are above 1 %; the order below 1 % is free."""
+    """86.15 of water, 5.00, 4.00, 2.50 x 0.80 = 2.00: these four are above 1 %; the order below 1 % is free."""
     assert "Ingredients: Aqua, Cetearyl Alcohol, Glycerin, Behentrimonium Chloride, " in start.words("label")
 
 
@@ -344,7 +458,7 @@ def test_the_cost_by_hand(start):
         "at least 0.58 EUR/kg",
         "at least 2.81 EUR/batch",
         "at least 0.44 EUR/pack",
-        "4 lines without a price",
+        "5 lines without a price",
     ):
         assert words in told
 
@@ -376,3 +490,21 @@ def test_readings_from_the_file_are_shown_and_not_tested(start):
         ("SAG-01/1", "14800 mPa.s", "shown, not tested", "compare.age_typed"),
         ("SAG-02/1", "21600 mPa.s", "shown, not tested", "compare.age_typed"),
     ]
+
+
+@pytest.mark.slow
+def test_a_dose_and_a_titrated_sample(start):
+    """Formula as meant in the spec of 4.2 to 4.8; the sample read 4.83 where less was predicted, so the pH moves up."""
+    told = start.words("acid")
+    before, low, high = band(
+        re.search(r"value (\S+) nine readings in ten between (\S+ and \S+)", told).expand(r"\1 \2")
+    )
+    assert low <= 4.5 <= high
+    rows = {row[0]: row[1] for row in start.rows("acid") if len(row) == 2}
+    assert (rows["pH before, read"], rows["pH after, predicted"]) == ("4.83", "4.50")
+    taught = start.words("titrated")
+    assert "titration, 0.05 g Citric Acid (10 % solution) on 20 g" in taught
+    assert "after one titration of the base it may miss by 0.2 to 0.3" in taught
+    after = band(re.search(r"predicted pH value (\S+)", taught)[1])[0]
+    assert before < after < 4.95
+    assert "range too wide to choose by" in start.words("preserved")

@@ -64,6 +64,37 @@ def test_the_formula_is_read_under_any_name_and_has_no_stop(tmp_path, name):
     json.loads(made.study.read_text(encoding="utf-8"))
 
 
+def test_the_formula_is_predicted_in_its_own_spec_and_its_review_says_nothing_of_ph(made):
+    """A starter that warns of its own pH teaches people to read past warnings.
+
+    By hand at pH 4.55 and I = 0.03 (Davies: 3.86 becomes 3.79; 3.13, 4.76, 6.40 become 3.06, 4.55, 6.05): 0.50 % of
+    60 % sodium lactate (112.06 g/mol) is 2.68 mmol in 100 g, 15 % of it has taken a proton, 0.40 mmol; 0.05 % of citric
+    acid (192.12) is 0.26 mmol and has given up 1.50 each, 0.39 mmol. What one gave the other took.
+    """
+    formula = kit.load_formula(made.formula, kit.load_library(made.materials.parent))
+    found = formula.predict_ph()
+    assert float(found.value) == pytest.approx(4.55, abs=0.05)
+    assert float(found.low) >= 4.2
+    told = {finding.code for finding in formula.review().findings}
+    assert told
+    assert not any(code.startswith(("ph.", "preservation.")) for code in told)
+
+
+def test_the_study_asks_what_ph_to_expect_and_how_much_acid(made):
+    cells = {cell["id"]: cell["source"] for cell in json.loads(made.study.read_text(encoding="utf-8"))["cells"]}
+    order = list(cells)
+    assert order.index("review") < order.index("predict") < order.index("make") < order.index("dose")
+    formula = kit.load_formula(made.formula, kit.load_library(made.materials.parent))
+    shown = []
+    for measured in ("", "4.95"):
+        typed = cells["dose"].replace('MEASURED = ""', f'MEASURED = "{measured}"')
+        exec(typed, {"formula": formula, "SIZE": "400 g", "display": shown.append})  # the cell as it stands
+    (answer,) = shown  # nothing without a measured pH
+    assert (str(answer.measured), str(answer.target)) == ("4.95", "4.5")
+    assert answer.dose_g > 0
+    assert float(answer.ph_after) == pytest.approx(4.5, abs=0.01)
+
+
 @pytest.mark.parametrize(
     ("name", "stem", "study"),
     [

@@ -119,7 +119,9 @@ def test_masses_are_an_equation_to_fill_in(sheet, page):
         "A + B by the plan 387.20 g; as weighed _ g − found back _ g − samples out _ g − net _ g = _ g not found back"
     )
     assert re.sub(r"_+", "_", rows["gross"]) == "gross _ g − tare _ g = net _ g"
-    assert set(rows) == {"gross", "found back", "water make-up", "pH in process", "end of making", "cleaning"}
+    told = ("gross", "found back", "water make-up", "pH target", "pH in process", "end of making", "cleaning")
+    assert tuple(rows) == told
+    assert rows["pH target"].startswith("Target 4.6 (4.3 to 4.9). Predicted before adjusting, not measured: 4.")
 
 
 def test_methods_and_limits_are_those_of_the_study(sheet, page):

@@ -30,7 +30,8 @@ OIL = '[[phase]]\nname = "B"\nkind = "oil"\nline = [{material = "cetearyl-alcoho
 ODD = ("Über Probe 1", "Süß & <b>2")
 SECTIONS = (
     "identity", "cautions", "formula", "figures_made", "materials", "label", "making", "figure_cooling", "deviations",
-    "methods", "readings", "results", "side_by_side", "observations", "stability", "history",
+    "methods", "readings", "results", "predicted_ph", "drift", "charge", "preservation", "challenge_tests",
+    "side_by_side", "observations", "stability", "history",
 )  # fmt: skip
 
 

@@ -24,6 +24,7 @@ from kit.formula.rules import (
     lots,
     network,
     ph,
+    predicted,
     preservation,
     ranges,
     supply,
@@ -42,10 +43,10 @@ RULES = (
     Rule(conditions.fragrance_certificate, conditions.fragrance_certificate_judged),
     Rule(conditions.law_conditions),
     Rule(charge.anionic_polymer, charge.anionic_polymer_judged),
-    Rule(charge.anionic_surfactant, charge.anionic_surfactant_judged),
     Rule(charge.hard_chelator),
     Rule(charge.weak_thickener),
     Rule(amine.acidified, amine.acidified_judged),
+    Rule(amine.acidified_hot, amine.acidified_hot_judged),
     Rule(amine.lactic_oligomers),
     Rule(preservation.preserved, preservation.preserved_judged),
     Rule(heat.limit),
@@ -67,13 +68,15 @@ RULES = (
     Rule(facts.from_memory),
 )
 SPEC_RULES = (
+    Rule(charge.anionic_surfactant, charge.anionic_surfactant_judged),
     Rule(conditions.ph_conditions),
-    Rule(preservation.works_at_ph),
+    Rule(preservation.works_at_ph, preservation.works_at_ph_judged),
     Rule(ph.asked),
     Rule(ph.windows),
     Rule(ph.esterquat),
     Rule(ph.amidoamine),
     Rule(ph.unknown),
+    Rule(predicted.outside, predicted.outside_judged),
     Rule(ranges.viscosity_spec),
 )
 

@@ -1,22 +1,24 @@
-"""Amidoamines: a wax until acid makes them cationic; acid, and what concentrated lactic acid does later."""
+"""Amidoamines: a wax until acid makes them cationic; and what concentrated lactic acid does later."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from decimal import Decimal
 
-from kit.formula.charge import amine_meq_per_100g, free_acid_meq_per_100g, shares_of
+from kit.formula.acid_left import BETWEEN_PH, acid_left_hot_meq_per_100g, acid_left_meq_per_100g
+from kit.formula.charge import amine_meq_per_100g, shares_of
 from kit.formula.composition import Composition
 from kit.formula.rules import limits
 from kit.formula.rules.findings import PRACTICE, Finding, brought, digits, keys, names
 from kit.formula.rules.judged import Judged, Number, quotient
 
-ACID_PER_AMINE = Number((free_acid_meq_per_100g, amine_meq_per_100g), quotient)
-_COUNTED = "The amine is counted by its molar mass: a lot's amine value overrules it. No pH was computed: measure it."
+ACID_PER_AMINE = Number((acid_left_meq_per_100g, amine_meq_per_100g), quotient)
+HOT_ACID_PER_AMINE = Number((acid_left_hot_meq_per_100g, amine_meq_per_100g), quotient)
+_COUNTED = "The amine is counted by its molar mass: a lot's amine value overrules it."
 
 
 def acidified(composition: Composition) -> Iterable[Finding]:
-    """An amine needs one equivalent of acid to be a cationic; no pH is computed, and the finding says so."""
+    """An amine needs one equivalent of acid to be a cationic; near one no pH is predicted, and the finding says so."""
     amines = shares_of(composition, "amine surfactant")
     if not amines:
         return
@@ -30,10 +32,33 @@ def acidified(composition: Composition) -> Iterable[Finding]:
     met = f"{digits(acid, amine)} meq/100 g of acid" if acid > 0 else "no acid that is left over"
     words = (
         f"{names(share.substance.inci for share in amines)} ({digits(amine)} meq/100 g) meets {met} "
-        "(protons with a pKa below 5, less what bases and alkaline chelators take), "
+        f"(protons given up by pH {BETWEEN_PH}, less what bases and alkaline salts take), "
         f"{digits(max(found, Decimal(0)), limit, 3)} equivalents: {judged} {_COUNTED}"
     )
     yield Finding(severity, code, words, brought(amines), found, limit, PRACTICE)
+
+
+def acidified_hot(composition: Composition) -> Iterable[Finding]:
+    """The acid must be there when the phases meet: what the cool-down brings finds the wax already set."""
+    amines = shares_of(composition, "amine surfactant")
+    hot = HOT_ACID_PER_AMINE.of(composition) if amines else None
+    whole = ACID_PER_AMINE.of(composition) if amines else None
+    if hot is None or whole is None or hot >= limits.AMINE_STOP or whole < limits.AMINE_STOP:
+        return
+    told_hot, told_whole = (digits(max(number, Decimal(0)), limits.AMINE_STOP) for number in (hot, whole))
+    words = (
+        f"{names(share.substance.inci for share in amines)} meets only {told_hot} equivalents of acid when the phases "
+        f"meet; {told_whole} with the acid of the cool-down, which comes too late: the rest stays a wax, and the batch "
+        "turns grainy or parts. Move acid to the water phase."
+    )
+    yield Finding("stop", "charge.amine_acid", words, brought(amines), hot, limits.AMINE_STOP, PRACTICE)
+
+
+def acidified_hot_judged(composition: Composition) -> Iterable[Judged]:
+    """Equivalents of acid per amine, hot and in all: the finding needs both."""
+    if shares_of(composition, "amine surfactant") and ACID_PER_AMINE.of(composition) is not None:
+        yield Judged(HOT_ACID_PER_AMINE, (limits.AMINE_STOP,))
+        yield Judged(ACID_PER_AMINE, (limits.AMINE_STOP,))
 
 
 def acidified_judged(composition: Composition) -> Iterable[Judged]:
@@ -71,8 +96,8 @@ def _verdict(found: Decimal) -> tuple[str, str, Decimal, str]:
         return severity, "charge.amine_acid", limits.AMINE_SHORT, mean
     if found <= limits.AMINE_ENOUGH:
         mean = (
-            "within 3 % of one equivalent, where the pH cannot be predicted: the spread of the amine's assay alone "
-            "moves it by two units. Add acid to the water phase."
+            "within 3 % of equivalence it cannot be predicted what pH that gives: the spread of the amine's assay "
+            "alone moves it by two units. Add acid to the water phase."
         )
         return "caution", "charge.amine_near", limits.AMINE_ENOUGH, mean
-    return "note", "charge.amine_counted", limits.AMINE_ENOUGH, "more than one. It is counted as fully neutralised."
+    return "note", "charge.amine_counted", limits.AMINE_ENOUGH, "more than one. It counts as fully neutralised."

@@ -17,7 +17,7 @@ SEVERITIES = ("stop", "caution", "note")
 # Inside one severity: what makes the numbers meaningless first, then law, then what ruins the batch, then the rest.
 _SUBJECTS = (
     *("formula", "cap", "charge", "preservation", "heat", "network", "range"),
-    *("supply", "lot", "acid", "facts"),
+    *("ph", "supply", "lot", "acid", "facts"),
 )
 _TONES = {"stop": "fail", "caution": "flag", "note": "quiet"}
 PRACTICE = "common practice, no source"

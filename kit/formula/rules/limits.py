@@ -42,6 +42,8 @@ UNIONISED_PCT = Decimal("12.5")
 
 # Spec of a conditioner with a quaternary: beyond the outer limits look again, beyond the inner ones know it.
 PH_OUTER, PH_INNER = (Decimal(3), Decimal(7)), (Decimal("3.5"), Decimal("6.5"))
+# What a predicted pH may miss by before any titration, in a product that is buffered.
+PREDICTED_PH_MISS = Decimal("0.6")
 VISCOSITY_LOW_MPA_S = Decimal(1000)
 
 # Temperatures of making. [degC]

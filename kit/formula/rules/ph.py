@@ -9,10 +9,10 @@ from kit.formula.charge import CATIONIC_SURFACTANTS, shares_of, surfactant_class
 from kit.formula.composition import Composition
 from kit.formula.material import Fact, Material
 from kit.formula.model import SpecLine
+from kit.formula.ph_spec import ph_bounds, ph_lines
 from kit.formula.rules import limits
 from kit.formula.rules.findings import PRACTICE, Finding, brought, keys, names, source_of
 from kit.formula.rules.preservation import acid_preservatives, bought_for
-from kit.formula.rules.spec import ph_bounds, ph_lines
 from kit.units import plain
 
 _WINDOWED = ("preservative", *CATIONIC_SURFACTANTS)

@@ -5,17 +5,22 @@ Whether it does preserve is for a challenge test, never for arithmetic.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
 from kit.formula.charge import shares_of
 from kit.formula.composition import Composition, Share
+from kit.formula.free_preservatives import TOO_WIDE, FreePreservative
 from kit.formula.material import Fact, Material
 from kit.formula.model import SpecLine
+from kit.formula.ph_estimate import ph_estimate
+from kit.formula.ph_spec import ph_bounds, ph_lines
+from kit.formula.preservation import preservation
 from kit.formula.rules import limits
 from kit.formula.rules.findings import PRACTICE, Finding, brought, digits, keys, names, source_of
 from kit.formula.rules.judged import Judged, Number
-from kit.formula.rules.spec import ph_bounds, ph_lines
+from kit.formula.rules.predicted import predictable_judged, predicted, value_number
 from kit.formula.water_activity import activity_parts, water_activity
 from kit.science.ionisation import unionised_fraction
 
@@ -61,16 +66,24 @@ def preserved_judged(composition: Composition) -> Iterable[Judged]:
 
 
 def works_at_ph(composition: Composition, spec: Sequence[SpecLine]) -> Iterable[Finding]:
-    """An acid preservative works as the un-ionised acid: its share at the upper end of the pH asked for."""
+    """An acid preservative works as the un-ionised acid: its share at the highest pH asked for, else as predicted."""
     acids = acid_preservatives(composition)
-    for line in ph_lines(spec) if acids else ():
-        ph = ph_bounds(line)[1]
+    for ph, said in _judged_at(composition, spec) if acids else ():
         told = [(share, fact, unionised_pct(fact, ph)) for share, fact in acids]
-        idle = [item for item in told if item[2] < limits.UNIONISED_PCT]
+        idle = [item for item in told if ph > _idle_above(item[1])]
         if idle:
-            yield _idle(composition, line, ph, idle)
+            yield _idle(composition, said, idle)
         elif len(acids) == len(_preservatives(composition)):
-            yield _working(line, ph, told)
+            yield _working(composition, ph, said, told)
+
+
+def works_at_ph_judged(composition: Composition, spec: Sequence[SpecLine]) -> Iterable[Judged]:
+    """The predicted pH against that above which each acid is idle, where no spec bounds the pH."""
+    acids = acid_preservatives(composition)
+    estimate = ph_estimate(composition) if acids and not ph_lines(spec) else None
+    if estimate is not None:
+        yield from predictable_judged(composition)
+        yield Judged(value_number(estimate), tuple(_idle_above(fact) for _, fact in acids))
 
 
 def acid_preservatives(composition: Composition) -> list[tuple[Share, Fact]]:
@@ -78,10 +91,9 @@ def acid_preservatives(composition: Composition) -> list[tuple[Share, Fact]]:
     return [(share, share.substance.pka[0]) for share in _preservatives(composition) if _constant(share) is not None]
 
 
-def unionised_pct(pka: Fact, ph: Decimal) -> Decimal:
+def unionised_pct(pka: Fact, ph: Decimal | float) -> Decimal:
     """Share of an acid preservative that is un-ionised. [%]"""
-    constant = pka.value if pka.value is not None else pka.high if pka.high is not None else pka.low
-    return Decimal(f"{100 * unionised_fraction(float(ph), float(constant)):.6g}")
+    return Decimal(f"{100 * unionised_fraction(float(ph), _number(pka)):.6g}")
 
 
 def bought_for(composition: Composition, category: str) -> list[Material]:
@@ -105,19 +117,39 @@ def _preservatives(composition: Composition) -> list[Share]:
     return [share for share in shares_of(composition, "preservative") if share.substance.inci in active]
 
 
+def _judged_at(composition: Composition, spec: Sequence[SpecLine]) -> Iterable[tuple[float, str]]:
+    """Each pH to judge at, with what it is; without a spec the predicted one, and none where none is predicted."""
+    lines = ph_lines(spec)
+    for line in lines:
+        ph = ph_bounds(line)[1]
+        yield float(ph), f"At pH {ph}, the upper end of the spec ({line.words()})"
+    found = None if lines else predicted(composition)
+    if found is not None:
+        yield found.value, f"The formula has no pH spec. At the predicted pH {found.words()}"
+
+
+def _idle_above(pka: Fact) -> float:
+    """The pH above which too little of an acid is un-ionised: its pKa + log10(ionised / un-ionised)."""
+    unionised = float(limits.UNIONISED_PCT)
+    return _number(pka) + math.log10((100 - unionised) / unionised)
+
+
+def _number(fact: Fact) -> float:
+    return float(fact.value if fact.value is not None else fact.high if fact.high is not None else fact.low)
+
+
 def _constant(share: Share) -> Fact | None:
     return share.substance.pka[0] if share.substance.pka else None
 
 
-def _idle(composition: Composition, line: SpecLine, ph: Decimal, idle: list[tuple[Share, Fact, Decimal]]) -> Finding:
+def _idle(composition: Composition, said: str, idle: list[tuple[Share, Fact, Decimal]]) -> Finding:
     worst = min(idle, key=lambda item: item[2])
     others = [share.substance.inci for share in _preservatives(composition)]
     left = [inci for inci in others if inci not in {share.substance.inci for share, *_ in idle}]
     rest = f"That leaves {names(left)}." if left else f"Nothing else preserves the product. {_TEST}"
     words = (
-        f"At pH {ph}, the upper end of the spec ({line.words()}), {_shares(idle)}: an acid preservative works as the "
-        f"un-ionised acid, and below {limits.UNIONISED_PCT} % hardly. Lower the pH, or take one that works "
-        f"there. {rest}"
+        f"{said}, {_shares(idle)}: an acid preservative works as the un-ionised acid, and below "
+        f"{limits.UNIONISED_PCT} % hardly. Lower the pH, or take one that works there. {rest}"
     )
     about = brought(share for share, *_ in idle)
     source = f"{PRACTICE}; {source_of(worst[1])}" if source_of(worst[1]) != PRACTICE else PRACTICE
@@ -126,19 +158,33 @@ def _idle(composition: Composition, line: SpecLine, ph: Decimal, idle: list[tupl
     )
 
 
-def _working(line: SpecLine, ph: Decimal, told: list[tuple[Share, Fact, Decimal]]) -> Finding:
+def _working(composition: Composition, ph: float, said: str, told: list[tuple[Share, Fact, Decimal]]) -> Finding:
     words = (
-        f"All preservatives are acids, which work as the un-ionised acid. At pH {ph}, the upper end of the spec "
-        f"({line.words()}), {_shares(told)}: hold the pH. {_TEST}"
+        f"All preservatives are acids, which work as the un-ionised acid. {said}, {_shares(told)}: hold the pH. "
+        f"{_free_words(composition, ph, [share.substance.inci for share, *_ in told])}{_TEST}"
     )
     return Finding("note", "preservation.acids_only", words, brought(share for share, *_ in told), source=PRACTICE)
+
+
+def _free_words(composition: Composition, ph: float, incis: list[str]) -> str:
+    """How much of each is free in the water, where the range is too wide to choose by; else nothing."""
+    if not shares_of(composition, "water") or not 0 <= ph <= 14:
+        return ""
+    found = preservation(composition, ph)
+    wide = [item for item in (found[inci] for inci in incis) if item.too_wide]
+    return f"Share free in the water: {names(map(_free_range, wide), most=6)}, {TOO_WIDE}. " if wide else ""
+
+
+def _free_range(item: FreePreservative) -> str:
+    low = "not known" if item.free_low_pct is None else f"{item.free_low_pct:.1f}"
+    return f"{item.inci} {low} to {item.free_high_pct:.0f} %"
 
 
 def _shares(told: list[tuple[Share, Fact, Decimal]]) -> str:
     return names(
         (
             f"{share.substance.inci} ({digits(share.pct)} % in the product) is {_short(pct)} % un-ionised "
-            f"(pKa {fact.words()})"
+            f"(pKa {fact.words()}{', from memory' if fact.kind == 'memory' else ''})"
             for share, fact, pct in told
         ),
         most=6,
