@@ -32,9 +32,13 @@ belonging = {
     "kit.data": (
         *("materials.toml", "practice.toml", "allergens.toml", "label.toml"),
         *("challenge.toml", "partition.toml", "ph_buffers.toml", "ph_priors.toml"),
+        *("thermal.toml", "mixing.toml", "viscometer.toml"),
     ),
-    "kit.demo": ("linden.toml", "calendula_readings.csv", "chamomile_readings.csv", "hibiscus_readings.csv"),
-    "kit.demo.formulas": ("calendula.toml", "chamomile.toml", "green-tea.toml", "hibiscus.toml"),
+    "kit.demo": (
+        *("linden.toml", "linden_readings.csv", "calendula_readings.csv", "chamomile_readings.csv"),
+        *("green-tea_readings.csv", "hibiscus_readings.csv", "nettle_readings.csv"),
+    ),
+    "kit.demo.formulas": ("calendula.toml", "chamomile.toml", "green-tea.toml", "hibiscus.toml", "nettle.toml"),
     "kit.notebooks": ("start_here.ipynb", "bench_day.ipynb", "linden_levels.ipynb", "chamomile_ph.ipynb"),
     "kit.widgets": ("entry_table.js", "entry_cells.js", "entry_table.css"),
     "kit.workfolder": ("formula.toml", "materials.toml", "page.md", "study.ipynb"),

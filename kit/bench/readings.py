@@ -11,6 +11,7 @@ from kit.bench.exact import upper_first
 from kit.bench.flag import Flag
 from kit.bench.geometry import SpindleGeometry
 from kit.bench.methods import CONDITIONS, AgeWindow, Method, closest_window, methods, nearest_window
+from kit.errors import UnitError
 from kit.sources import read_data
 from kit.units import plain, read, same_unit
 
@@ -139,7 +140,10 @@ def implied_constant(reading: Reading) -> Decimal | None:
     """K = value x rpm / torque of a viscosity reading, or None where a part is missing. [mPa.s rpm / %]"""
     if reading.value is None or reading.rpm is None or not reading.torque_pct:  # only a rotational viscosity has both
         return None
-    return viscosity_mpa_s(reading) * reading.rpm / reading.torque_pct
+    try:
+        return viscosity_mpa_s(reading) * reading.rpm / reading.torque_pct
+    except UnitError:  # a value of another kind was typed beside a speed and a torque: the unit is told elsewhere
+        return None
 
 
 def viscosity_mpa_s(reading: Reading) -> Decimal | None:

@@ -12,7 +12,7 @@ from decimal import Decimal
 from kit.bench.calibration import Calibration
 from kit.bench.methods import AgeWindow, age_window
 from kit.bench.readings import Reading, implied_constant, viscosity_mpa_s
-from kit.errors import KitError
+from kit.errors import KitError, UnitError
 from kit.formula.model import SpecLine
 from kit.science.measurement_uncertainty import Budget, budget
 from kit.science.number_text import short
@@ -160,14 +160,26 @@ def edge_notes(
     known = uncertainty_of(reading, calibration)
     if known is None:
         return []
-    return [words for line in spec if _judges(line, reading, windows) and (words := edge_words(known, line))]
+    return [words for line in spec if _judges(line, reading, windows) and (words := _words_or_none(known, line))]
+
+
+def _words_or_none(known: ValueUncertainty, line: SpecLine) -> str:
+    try:
+        return edge_words(known, line)
+    except UnitError:  # limits in a unit of another kind judge nothing; the comparison says so
+        return ""
 
 
 def _judges(line: SpecLine, reading: Reading, windows: Sequence[AgeWindow] | None) -> bool:
     if line.property.lower() != reading.property.lower() or (line.method and line.method != reading.method):
         return False
     age_h = reading.age_h if reading.age_h is not None else reading.age_typed_h
-    return not line.age or (age_h is not None and age_window(line.age, windows).contains(age_h))
+    if not line.age:
+        return True
+    try:
+        return age_h is not None and age_window(line.age, windows).contains(age_h)
+    except KitError:  # an age that no window holds judges nothing; the comparison says so
+        return False
 
 
 def between_instruments(first: ValueUncertainty, second: ValueUncertainty) -> InstrumentDifference:

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from kit.formula.model import FormulaModel
-from kit.formula.pour import HoldBack, Pour, balance_pour, planned_phases
+from kit.formula.pour import HoldBack, Pour
+from kit.formula.pour_balance import balance_pour, planned_phases
 from kit.formula.setting import SettingTemperature
 from kit.formula.vessel_wall import VesselWall, read_vessel
 from kit.units import read

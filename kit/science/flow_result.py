@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kit.science.flow_models import FlowModel, FlowParameter
+from kit.science.student_t import t_quantile
 
 RELATIVE, ABSOLUTE, STATED = "relative", "absolute", "stated"
 """Weighting: every stress wrong by the same share of itself; by the same amount; by its own standard deviation."""
@@ -106,12 +107,10 @@ class FlowFit:
         name : str           Of the parameter.
         confidence : float   Between 0 and 1.
         """
-        from scipy.special import stdtrit
-
         found = self[name]
         if found.value is None or found.standard_error is None:
             return None
-        half = float(stdtrit(self.df, (1 + confidence) / 2)) * found.standard_error
+        half = t_quantile(self.df, confidence) * found.standard_error
         return found.value - half, found.value + half
 
     def covers(self, shear_rate_per_s: float) -> bool:

@@ -135,7 +135,7 @@ def test_the_us_category_of_a_conditioner(tested):
     assert tested(method="USP <51>").evaluate().criteria[0].name == "category 2"
 
 
-def test_an_organism_of_the_house_has_to_meet_them_too(tested):
+def test_an_organism_of_the_makers_own_has_to_meet_them_too(tested):
     own = OrganismCounts("isolate from the sink", "bacteria", "", {0: read_count("1e6"), 14: read_count("1e5")})
     test = tested(but("Pseudomonas aeruginosa", d7="800"))
     found = replace(test, organisms=(*test.organisms, own))

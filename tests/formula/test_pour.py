@@ -7,7 +7,9 @@ import pytest
 import kit
 from kit.errors import FormulaError, UnitError
 from kit.formula.files import read_formula
-from kit.formula.pour import HoldBack, PourPhase, balance_pour, compare_after, planned_temps
+from kit.formula.pour import HoldBack, PourPhase
+from kit.formula.pour_balance import balance_pour, planned_temps
+from kit.formula.pour_findings import compare_after
 from kit.formula.setting import SettingSeenOn, SettingTemperature
 from kit.formula.vessel_wall import read_vessel
 

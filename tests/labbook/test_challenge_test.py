@@ -160,7 +160,7 @@ def test_a_strain_is_found_under_either_name(finished):
     assert test.organisms[0].strain == "ATCC 8739"
 
 
-def test_a_house_isolate_with_its_group(finished):
+def test_an_own_isolate_with_its_group(finished):
     finished.challenge_test({"sink isolate": {0: "1e6", 14: "<10", 28: "<10"}}, groups={"sink isolate": "bacteria"})
     (test,) = finished.view.challenge_tests
     assert test.organisms[0].group == "bacteria"

@@ -424,7 +424,7 @@ def test_a_sign_for_no_reading_is_named_in_the_map_or_refused_with_that_advice(b
 
 
 def test_a_negative_torque_comes_in_and_is_flagged(book, save):
-    """Below 10 % of full scale (common practice, no source): kept as shown, with the typographic minus too."""
+    """A torque below zero: the zero or the direction is wrong. Kept as shown, with the typographic minus too."""
     for minus in "-\u2212":
         text = one_row("2026-03-03 09:10", "150", extra=f";{minus}3.2", head=";T %")
         preview = book.import_readings(
@@ -432,7 +432,7 @@ def test_a_negative_torque_comes_in_and_is_flagged(book, save):
         )
         (row,) = preview.taken
         assert row.body["torque_pct"] == "-3.2"
-        assert "reading.torque_low" in str(preview)
+        assert "reading.torque_none" in str(preview)
 
 
 def test_a_sheet_that_keeps_a_day_as_its_midnight_beside_a_time_is_read(book, tmp_path):
