@@ -48,6 +48,7 @@ class CoolingLog:
     room_c : float                      Of the surroundings where it was noted; None where not. [degC]
     combined_at : str                   When the phases were combined, ISO 8601; empty where not recorded.
     notes : tuple of str                What was left out, and why.
+    head_until_min : float              How long the head ran from combining on; None where not recorded. [min]
     """
 
     batch: str
@@ -56,6 +57,7 @@ class CoolingLog:
     room_c: float | None = None
     combined_at: str = ""
     notes: tuple[str, ...] = ()
+    head_until_min: float | None = None
 
     @property
     def times_min(self) -> list[float]:

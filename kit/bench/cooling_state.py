@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from kit.science.cooling_forecast import ConditionsChanged, CoolingForecast, TargetTime
 
 _DEFAULT_TARGET_C = 40.0
+_FEWEST = 3  # readings that tell a rate and how well it is known
 _SURE = 0.9  # chance from which on a change of conditions is reported as one
 
 
@@ -48,6 +49,11 @@ class CoolingState:
     setting_used: float | None = None
 
     @property
+    def without_head(self) -> bool:
+        """Whether readings while the head ran were left out of the forecast."""
+        return len(_without_head(self.log, [target.temp_c for target in self.targets])) < len(self.log.points)
+
+    @property
     def findings(self) -> tuple[Finding, ...]:
         """What was too hot or is not known of the additions."""
         return addition_findings(self.log)
@@ -72,7 +78,7 @@ class CoolingState:
         """Changes of conditions in words: a lid, a draught, another bath."""
         if self.forecast is None:
             return ()
-        sure = [_change_words(change) for change in self.forecast.changes if change.chance >= _SURE]
+        sure = [_change_words(change, self.log) for change in self.forecast.changes if change.chance >= _SURE]
         pace = self.forecast.pace
         if pace is not None and not any(change.after_min >= pace.after_min for change in self.forecast.changes):
             when = f"Between {pace.after_min:.0f} and {pace.before_min:.0f} min the pace changed"
@@ -123,6 +129,8 @@ class CoolingState:
             for target, time in zip(self.targets, times, strict=bool(times))
         ]
         note = f"Nine times in ten between the ends, if conditions stay as they are. Surroundings: {self.room_words}."
+        if self.without_head:
+            note += f" Readings before {self.log.head_until_min:g} min, while the head ran, are not in it."
         return Table(("°C", "for", "when"), rows, title=f"Cooling of {self.log.batch}", note=note, numeric=_FIRST)
 
     @property
@@ -201,13 +209,26 @@ class CoolingState:
 _FIRST = frozenset({0})
 
 
-def _change_words(change: ConditionsChanged) -> str:
+def _change_words(change: ConditionsChanged, log: CoolingLog) -> str:
     how = "more slowly" if change.slower else "faster"
     spans = f"{change.factor_low:.1f} to {change.factor_high:.1f}"
     return (
         f"Between {change.after_min:.0f} and {change.before_min:.0f} min the conditions changed: since then it cools "
-        f"{how}, {change.factor:.1f} times ({spans}). A lid, a draught, another bath or stirrer?"
+        f"{how}, {change.factor:.1f} times ({spans}). {_reason(change, log)}"
     )
+
+
+def _reason(change: ConditionsChanged, log: CoolingLog) -> str:
+    """The head that stopped, where that fits; it warms the batch while it runs. Else what to look for.
+
+    Between two readings one pace is drawn, so that a stop also shows in the interval after its own.
+    """
+    stop = log.head_until_min
+    earlier = [minutes for minutes in log.times_min if minutes < change.after_min]
+    began = earlier[-1] if earlier else change.after_min
+    if stop and not change.slower and began < stop <= change.before_min:
+        return f"The head stopped at {stop:g} min."
+    return "A lid, a draught, another bath or stirrer?"
 
 
 def cooling_state(
@@ -239,8 +260,19 @@ def cooling_state(
     room = log.room_c if room_c is None else room_c
     whence = room_from or ("" if room is None else "as noted in the log")
     temps = [target.temp_c for target in targets]
-    found = forecast(log.times_min, log.temps_c, temps, ambient_c=room, setting_c=setting_c)
+    times_min, temps_c = zip(*_without_head(log, temps), strict=True)
+    found = forecast(times_min, temps_c, temps, ambient_c=room, setting_c=setting_c)
     return CoolingState(log, tuple(targets), found, whence, setting_c)
+
+
+def _without_head(log: CoolingLog, targets_c: Sequence[float]) -> Sequence[tuple[float, float]]:
+    """The readings since the head stopped: it warms the batch, which has no one rate before and after.
+
+    All of them while fewer than three are left, or where it was cool enough before.
+    """
+    free = [point for point in log.points if point[0] >= (log.head_until_min or 0.0)]
+    enough = len(free) >= _FEWEST and all(free[0][1] > temp for temp in targets_c)
+    return free if enough else log.points
 
 
 def waiting_targets(formula: Formula, added: Iterable[str]) -> tuple[CoolTarget, ...]:

@@ -48,6 +48,11 @@ class WaterLoss:
         )
         return " ".join([self._seen(), told, *([_verdict(self.reconciled)] if self.reconciled else [])])
 
+    def __str__(self) -> str:
+        return self.words
+
+    __repr__ = __str__
+
     def _seen(self) -> str:
         if self.missing_g is None:
             return "The vessel was not weighed whole: what evaporated is not known."

@@ -212,6 +212,8 @@ def _enter(making: Making, diary: Diary) -> None:
     for reading in plan.viscosities:
         if reading.age not in filed:
             making.read_viscosity(reading, diary)
+    for sweep in plan.sweeps:
+        making.read_sweep(sweep, diary)
     for density in plan.densities:
         making.read_density(density, diary)
     for age, name, word, *note in plan.seen:

@@ -10,7 +10,18 @@ from decimal import Decimal
 
 from kit.bench.sheet import Sheet, SheetLine
 from kit.demo.diary import Diary
-from kit.demo.plans import COOL_C, INVENTED, Adding, BatchPlan, Density, PhReading, Process, StudyPlan, Viscosity
+from kit.demo.plans import (
+    COOL_C,
+    INVENTED,
+    Adding,
+    BatchPlan,
+    Density,
+    PhReading,
+    Process,
+    StudyPlan,
+    Sweep,
+    Viscosity,
+)
 from kit.labbook.batch import Batch
 from kit.labbook.book import Labbook
 from kit.labbook.receipt import Receipt
@@ -79,6 +90,14 @@ class Making:
                 f"torque typed {reading.typed_torque} for {reading.torque}",
             )
             diary.note(seen, lambda: self.reopened().correct(receipts[0], torque_pct=reading.torque, why=why))
+
+    def read_sweep(self, sweep: Sweep, diary: Diary) -> None:
+        """Enter the readings of a filling at several speeds, each at its minute."""
+        for minutes, rpm, torque in sweep.points:
+            diary.note(
+                self.plan.at(sweep.age, minutes),
+                lambda rpm=rpm, torque=torque: read_at_speed(self.reopened(), sweep, rpm, torque),
+            )
 
     def read_density(self, reading: Density, diary: Diary) -> None:
         """Enter a density."""
@@ -249,6 +268,24 @@ def read_viscosity(batch: Batch, reading: Viscosity) -> Receipt:
         sample=reading.sample,
         operator=OPERATOR,
         note=reading.note,
+    )
+
+
+def read_at_speed(batch: Batch, sweep: Sweep, rpm: str, torque: str) -> Receipt:
+    """One speed of a sweep. By no named method: it must not count in the mean of the spec."""
+    value = sweep.constant * Decimal(torque) / Decimal(rpm)
+    return batch.read_viscosity(
+        f"{plain(value.quantize(Decimal(1)))} mPa.s",
+        method="",
+        torque_pct=torque,
+        rpm=rpm,
+        spindle=sweep.spindle,
+        instrument="VIS-1",
+        temp="25.0 degC",
+        reading_time="30 s",
+        container="100 mL jar",
+        sample=sweep.sample,
+        operator=OPERATOR,
     )
 
 

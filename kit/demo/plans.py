@@ -44,6 +44,31 @@ class Viscosity:
 
 
 @dataclass(frozen=True, slots=True)
+class Sweep:
+    """One filling read at several speeds, a minute apart: the age, then speed [1/min] and torque [% of full scale].
+
+    The speeds go up and down again. `rest` is read at the slowest speed: minutes after the last of them, and torque.
+    `after_min` sets it apart from the minute of its age [min]; the value is `constant` x torque / speed [mPa.s].
+    """
+
+    age: str
+    up: tuple[tuple[str, str], ...]
+    down: tuple[tuple[str, str], ...]
+    rest: tuple[tuple[int, str], ...]
+    sample: str
+    spindle: str = "disc 5"
+    constant: int = 4000
+    after_min: int = 40
+
+    @property
+    def points(self) -> tuple[tuple[int, str, str], ...]:
+        """Every reading: minutes after the age, speed and torque."""
+        moving = [(self.after_min + place, *point) for place, point in enumerate((*self.up, *self.down))]
+        last, slowest = moving[-1][:2]
+        return (*moving, *((last + minutes, slowest, torque) for minutes, torque in self.rest))
+
+
+@dataclass(frozen=True, slots=True)
 class PhReading:
     """A pH: age, value, temperature of the sample [degC].
 
@@ -169,6 +194,7 @@ class BatchPlan:
     adding : Adding            How the cool-down phase went in, where it is not as in the base.
     process : Process          How it was homogenised and cooled, where that is what the study varies.
     densities : tuple          Of Density, in the order they were read.
+    sweeps : tuple             Of Sweep.
     verdict : tuple            Decision and its reason.
     """
 
@@ -195,6 +221,7 @@ class BatchPlan:
     ph_again: tuple[PhReading, ...] = ()
     process: Process | None = None
     densities: tuple[Density, ...] = ()
+    sweeps: tuple[Sweep, ...] = ()
     verdict: tuple[str, str] = ("", "")
 
     @property

@@ -78,7 +78,8 @@ def balance_pour(
 
     Raises
     ------
-    FormulaError   `pour.hold_back` where no water phase holds that much water, `pour.nothing` without hot phases.
+    FormulaError   `pour.hold_back` where no water phase holds that much water, or for none;
+                   `pour.nothing` without hot phases.
     ThermalError   `heat.streams`.
     """
     if not phases:
@@ -129,6 +130,14 @@ def _energy(phase: PourPhase) -> tuple[float, float]:
 
 def _without(phases: Sequence[PourPhase], held: HoldBack, title: str) -> list[PourPhase]:
     """The phases with the hold-back water taken out of the first that has as much."""
+    if held.mass_g <= 0:
+        raise FormulaError(
+            f"{held.mass_g:g} g of hold-back water is none",
+            where=title,
+            allowed="above 0 g",
+            mend='hold_back="20 % of the batch"; leave it out where none is held back',
+            code="pour.hold_back",
+        )
     found, left = [], held.mass_g
     for phase in phases:
         portions = []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from kit.formula.hold_back import hold_back_g
 from kit.formula.model import FormulaModel
 from kit.formula.pour import HoldBack, Pour
 from kit.formula.pour_balance import balance_pour, planned_phases
@@ -39,7 +40,8 @@ def plan_pour(
     temps : mapping          Temperatures to try instead of those of the steps: {"B": "85 degC"}.
     setting : str            Setting temperature measured on an earlier batch of this formula, as text or as the lab
                              book gives it; never assumed.
-    hold_back : str          Water of the water phase that is kept cold and added after the pour.
+    hold_back : str          Water of the water phase that is kept cold and added after the pour, "80 g" or "20 % of
+                             the batch".
     hold_back_temp : str     Its temperature.
 
     Raises
@@ -54,7 +56,7 @@ def plan_pour(
     batch_g = float(read(batch, "g", where=f"{where}, batch"))
     held = None
     if hold_back:
-        mass_g = float(read(hold_back, "g", where=f"{where}, hold_back"))
+        mass_g = hold_back_g(hold_back, batch_g, f"{where}, hold_back")
         held = HoldBack(mass_g, float(read(hold_back_temp, "degC", where=f"{where}, hold_back_temp")))
     setting_c, setting_from = read_setting(setting, where)
     after = next((dict(step.temps_c).get("after") for step in formula.steps if step.do == "combine"), None)

@@ -46,7 +46,9 @@ def cooling_log(view: BatchView) -> CoolingLog:
     additions = tuple(_addition(item, view, late) for item in view.standing("add"))
     if late and any(addition.minutes is None for addition in additions):
         notes.append('Typed afterwards: when the phases went in is not known. Say it with add(..., at="44 min").')
-    return CoolingLog(view.name, points, additions, _room(view), view.combined_at, tuple(notes))
+    return CoolingLog(
+        view.name, points, additions, _room(view), view.combined_at, tuple(notes), head_until_min=_head_until(view)
+    )
 
 
 def _first(pair: tuple[float, float]) -> float:
@@ -56,6 +58,12 @@ def _first(pair: tuple[float, float]) -> float:
 def _after_combining(view: BatchView) -> list[tuple[float, float]]:
     temps = [item.body.get("temps_c", {}).get(_AFTER) for item in view.standing("combine")[-1:]]
     return [(0.0, float(temp)) for temp in temps if temp]
+
+
+def _head_until(view: BatchView) -> float | None:
+    """How long the head ran from combining on. [min]"""
+    ran = [item.body["minutes"] for item in view.standing("combine")[-1:] if item.body.get("minutes")]
+    return float(ran[0]) if ran else None
 
 
 def minutes_after_combining(item: Effective, view: BatchView) -> float | None:

@@ -36,6 +36,11 @@ class Spin:
     words: str
     limits: tuple[str, ...] = LIMITS
 
+    def __str__(self) -> str:
+        return f"{self.words} Limits: {'; '.join(self.limits)}."
+
+    __repr__ = __str__
+
 
 def relative_force(radius_cm: float, rpm: float) -> float:
     """Acceleration over gravity, w2 r / g = 1.118e-5 r rpm2. [-]

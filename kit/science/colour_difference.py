@@ -49,6 +49,11 @@ class ColourDifference:
         named = sorted((part for part in parts if abs(part[0]) >= _WORTH_A_WORD), key=lambda part: -abs(part[0]))
         return ", ".join(up if size > 0 else down for size, up, down in named) or "no direction"
 
+    def __str__(self) -> str:
+        return f"CIEDE2000 {self.ciede2000:.2f}, CIE 1976 {self.cie76:.2f}: {self.words}"
+
+    __repr__ = __str__
+
 
 def colour_difference(first: tuple[float, float, float], second: tuple[float, float, float]) -> ColourDifference:
     """Difference of two colours measured under the same illuminant and observer.

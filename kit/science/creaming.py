@@ -13,6 +13,9 @@ GRAVITY_M_S2 = 9.80665
 CRITICAL_YIELD = 0.143 / 3
 """Yield value over density difference, gravity and diameter that stops a sphere; Beris et al. 1985, from memory. [-]"""
 
+LIMIT = "Of one droplet alone: among many each moves more slowly, and a yield value prolonged from a curve may err."
+"""What every answer is printed with."""
+
 _SECONDS_PER_DAY = 86400.0
 
 
@@ -39,6 +42,11 @@ class Creaming:
     def mm_per_day(self) -> float:
         """Velocity; negative where it creams. [mm/d]"""
         return self.velocity_m_s * 1000 * _SECONDS_PER_DAY
+
+    def __str__(self) -> str:
+        return f"{self.words} {LIMIT}"
+
+    __repr__ = __str__
 
 
 def stokes_velocity_m_s(

@@ -73,6 +73,11 @@ class AirContent:
             "deaerate and read again. Fill by mass."
         )
 
+    def __str__(self) -> str:
+        return self.words
+
+    __repr__ = __str__
+
 
 def air_content(
     density_g_ml: float,

@@ -154,6 +154,11 @@ class DropletCount:
             return f"{told}: fewer than {ENOUGH}, one large droplet more would move it."
         return f"{told}."
 
+    def __str__(self) -> str:
+        return self.words
+
+    __repr__ = __str__
+
     def _sum(self, power: int) -> float:
         return math.fsum(count * diameter**power for count, diameter in zip(self.count, self.diameter_um, strict=True))
 

@@ -120,6 +120,11 @@ class TorqueJudgement:
         """Whether the reading may be used."""
         return self.state not in ("below", "above")
 
+    def __str__(self) -> str:
+        return self.words
+
+    __repr__ = __str__
+
 
 @dataclass(frozen=True, slots=True)
 class Setting:
@@ -284,7 +289,10 @@ def judge_torque(
     aim_low, aim_high = aim or _range("torque_aim")
     error = relative_error_pct(torque_pct) if torque_pct > 0 else None
     told = "" if error is None else f" (the value is good to {short(error, 2)} %)"
-    if torque_pct < low:
+    if torque_pct <= 0:
+        state = "below"
+        words = "Not above zero: no reading. Set the zero with the spindle in air, see that it turns, and read again."
+    elif torque_pct < low:
         state = "below"
         words = f"Below {low:g} %{told}: take a larger spindle or a higher speed and read again."
     elif torque_pct > high:

@@ -16,6 +16,7 @@ from kit.trials.flow_build import BatchBuild, builds_of
 from kit.trials.flow_feel import Felt, felt_of
 from kit.trials.flow_select import fillings
 from kit.trials.flow_temperature import OffTemperature, ProductSlope, off_temperature, product_slopes
+from kit.trials.flow_words import MEASURE, sentences
 from kit.trials.results import LeftOut
 
 
@@ -93,6 +94,14 @@ class FlowStudy:
         every = [item for flow in self.flows for item in flow.filling.left_out]
         every += [item for build in self.tried_builds for item in build.left_out]
         return tuple({(item.batch, item.reading.entry): item for item in every}.values())
+
+    def __str__(self) -> str:
+        told = [f"{flow.title}: {' '.join(sentences(flow))}" for flow in self.flows]
+        told += [build.words for build in self.builds] + [slope.words for slope in self.slopes]
+        nothing = f"Study {self.study.name}: no flow curve and no viscosity build is recorded. {' '.join(MEASURE[:2])}"
+        return "\n".join(told) or nothing
+
+    __repr__ = __str__
 
 
 def flow_study(

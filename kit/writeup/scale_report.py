@@ -9,13 +9,14 @@ from kit.errors import ParameterError
 from kit.figures.figure import Figure
 from kit.figures.heat_balance import heat_before_the_pour
 from kit.figures.scale_up import cooling_at_scale, scale_ratios
+from kit.formula.hold_back import hold_back_pct
 from kit.formula.thermal import density as density_without_air
 from kit.labbook.source import open_source
 from kit.science.heat_balance import MARGIN_C
 from kit.science.number_text import short
 from kit.science.scale_rules import RULES, TIP_SPEED
 from kit.show import Block, Table
-from kit.units import percent, read
+from kit.units import read
 from kit.writeup.report_formula import NOT_RECORDED
 from kit.writeup.scale_report_cooling import CoolingPlan, bench_cooling, cooling_table, lines, plan_cooling, read_jacket
 from kit.writeup.scale_report_exposure import check_energy, exposure_block, head_stop_words, water_loss_block
@@ -47,14 +48,14 @@ class ScaleReport:
     room : str                        Temperature of the room, "22 degC"; from the cooling log, where it tells, when
                                       empty.
     setting_temp : str                Where the mixture sets, as measured; the highest published melt when empty.
-    hold_back : str                   Water held back and added cold, "20 %" of the batch; none when empty.
+    hold_back : str                   Water held back and added cold, "20 % of the batch"; none when empty.
     hold_back_temp : str              Its temperature; that of the room when empty.
     jacket : sequence of str          Jacket programme, "0 min: 70 degC"; none when empty.
     viscosity : str                   At the temperature of stirring, "50 mPa.s"; not known when empty.
     flow_index : float                1 for a product that does not thin. [-]
     density : str                     Of the product; as last read when empty.
     activation_energy : float         For time at temperature. [kJ/mol]
-    balances : sequence of str        Divisions, "1 g", or "floor scale 100 g"; those of the batch when empty.
+    balances : sequence of str        Divisions, "1 g", or "platform scale 100 g"; those of the batch when empty.
     pump : sequence of str            Viscosities along the transfer, "before pump: 13800 mPa.s".
     pipe : str                        Flow and bore, "10 L/min in 40 mm".
     reading_sd : float                Standard deviation of one viscosity reading. [%]
@@ -122,7 +123,7 @@ class ScaleReport:
         subject, room_c = self.subject, self.bench_cooling.room_c
         share, cold_c = 0.0, None
         if hold_back:
-            pct = percent(hold_back, where=f"{WHERE}, hold_back")
+            pct = hold_back_pct(hold_back, f"{WHERE}, hold_back")
             check_hold_back(subject.composition, pct)
             share, cold_c = float(pct) / 100, _temp("hold_back_temp", hold_back_temp)
             cold_c = room_c if cold_c is None else cold_c

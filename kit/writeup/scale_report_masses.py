@@ -30,7 +30,7 @@ def plan_sheets(
     ----------
     formula : Formula              As meant.
     vessels : sequence of Vessel   Each with its mass.
-    balances : sequence of str     Divisions, "1 g", or a name with one, "floor scale 100 g"; those of the batch when
+    balances : sequence of str     Divisions, "1 g", or a name with one, "platform scale 100 g"; those of the batch when
                                    empty.
     batch : BatchView              None where nothing was made.
 
@@ -43,7 +43,7 @@ def plan_sheets(
 
 
 def _balance(text: str) -> object:
-    """ "0.01 g" as it is; "floor scale 100 g" as name and division."""
+    """ "0.01 g" as it is; "platform scale 100 g" as name and division."""
     parts = text.split()
     return (" ".join(parts[:-2]), " ".join(parts[-2:])) if len(parts) > 2 else text
 
@@ -100,7 +100,7 @@ def _overloaded(sheet: Sheet) -> list[str]:
     balance = heavy[0].balance
     return [
         f"more than a million divisions of {balance}: {named}. A balance of that division carries less (common "
-        'practice, no source): name a larger one, such as balances = ["0.01 g", "floor scale 10 g"].'
+        'practice, no source): name a larger one, such as balances = ["0.01 g", "platform scale 10 g"].'
     ]
 
 

@@ -43,8 +43,8 @@ def newton(until: int, rate: float = 0.030, lid_at: int = 999) -> tuple[tuple[fl
     return tuple(points)
 
 
-def state(points, **options):
-    log = CoolingLog("X-1/1", points, combined_at="2026-03-02T10:00:00+01:00")
+def state(points, head=None, **options):
+    log = CoolingLog("X-1/1", points, combined_at="2026-03-02T10:00:00+01:00", head_until_min=head)
     return cooling_state(log, (CoolTarget(40.0, "phase C"),), **options)
 
 
@@ -80,6 +80,43 @@ def test_a_lid_is_reported():
     changes = " ".join(state(newton(34, lid_at=18), room_c=22.0).changes)
     assert "slow" in changes
     assert state(newton(34), room_c=22.0).changes == ()
+
+
+def warmed_until(stop: int) -> tuple[tuple[float, float], ...]:
+    """Newton's law at a quarter of the rate while the head runs, a reading every two minutes."""
+    passed = ((minutes, min(minutes, stop) / 4 + max(0, minutes - stop)) for minutes in range(0, 33, 2))
+    return tuple((float(minutes), round(22 + 53 * exp(-0.03 * elapsed), 1)) for minutes, elapsed in passed)
+
+
+def test_readings_while_the_head_ran_are_no_part_of_the_forecast():
+    """From 10 min on it is Newton's law: 40 degC is reached 36.0 - 10 / 4 min after the stop, that is at 43.5 min."""
+    told = state(warmed_until(10), head=10.0, room_c=22.0)
+    assert told.changes == ()
+    found = told.forecast.targets[0]
+    assert found.minutes == pytest.approx(43.5, abs=1.5)
+    assert found.low_min < 43.5 < found.high_min
+    assert told.log.points == warmed_until(10)
+    assert "Readings before 10 min, while the head ran, are not in it." in str(told)
+    assert "while the head ran" not in str(state(warmed_until(10), room_c=22.0))
+    (blind,) = state(warmed_until(10), room_c=22.0).changes
+    assert "faster" in blind
+    assert blind.endswith("A lid, a draught, another bath or stirrer?")
+
+
+def test_a_log_with_few_readings_since_the_head_stopped_names_it():
+    """It stops at 25 min: two readings since, so all count."""
+    points = warmed_until(25)[:15]
+    assert [minutes for minutes, _ in points if minutes >= 25] == [26, 28]
+    (told,) = state(points, head=25.0, room_c=22.0).changes
+    assert "faster" in told
+    assert told.endswith("The head stopped at 25 min.")
+    (other,) = state(points, head=4.0, room_c=22.0).changes
+    assert other.endswith("A lid, a draught, another bath or stirrer?")
+
+
+def test_a_target_reached_while_the_head_ran_is_reached():
+    points = ((0.0, 45.0), (4.0, 41.0), (8.0, 39.5), (12.0, 38.0), (16.0, 36.9), (20.0, 36.0))
+    assert state(points, head=12.0, room_c=22.0).forecast.targets[0].minutes == pytest.approx(6.7, abs=1.5)
 
 
 def test_no_log_no_words():

@@ -36,6 +36,12 @@ def test_explained_unexplained_and_too_little():
     assert "UNEXPLAINED: 2.00 g more than was put in" in check(-2.0).words
 
 
+def test_printed_it_says_its_words():
+    for found in (check(12.0), check(None), check(12.0, vessel=None)):
+        assert str(found) == repr(found) == found.words
+    assert str(check(12.0)).startswith("12.00 g missing at the weighings of the vessel")
+
+
 def test_a_weighing_that_scatters_more_than_the_loss_tells_nothing():
     cool = CoolingLog("X-1/1", ((0.0, 30.0), (10.0, 29.0)), room_c=22.0)
     assert "Too small to tell" in check(0.3, log=cool, scatter=[0.3]).words

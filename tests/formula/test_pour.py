@@ -67,6 +67,21 @@ def test_water_held_back_takes_the_batch_below_the_melt():
     assert sum(phase.mass_g for phase in pour.phases) == pytest.approx(270.0)
 
 
+@pytest.mark.parametrize("share", ["32.5 %", "32.5 % of the batch", "32.5% of batch"])
+def test_water_held_back_may_be_a_share_of_the_batch(share):
+    """130 of 400 g is 32.5 %."""
+    pour = formula().heat("400 g", hold_back=share, hold_back_temp="20 degC")
+    assert sum(phase.mass_g for phase in pour.phases) == pytest.approx(270.0)
+    assert pour.words == formula().heat("400 g", hold_back="130 g", hold_back_temp="20 degC").words
+
+
+@pytest.mark.parametrize("nothing", ["0 %", "0 g", "-5 g", "-20 % of the batch"])
+def test_less_than_some_water_cannot_be_held_back(nothing):
+    with pytest.raises(FormulaError) as caught:
+        formula().heat(hold_back=nothing)
+    assert caught.value.code == "pour.hold_back"
+
+
 def test_a_pour_too_near_the_melt_is_cautioned_before_the_batch_is_made():
     """Cetyl alcohol melts at 49.5 degC [CRC]: 52 degC leaves 2.5, five are wanted; 45 degC lies below."""
     near = formula().heat(temps={"A": "52 degC", "B": "52 degC"})

@@ -49,6 +49,12 @@ def test_a_cold_vessel_shows_while_it_can_still_be_warmed(batch):
     assert "warm the vessel" in note
 
 
+def test_the_cooling_log_knows_how_long_the_head_ran(batch):
+    assert poured(batch) and batch.cooling().log.head_until_min is None
+    batch.combine(temps={"A": "78 degC", "B": "80 degC", "after": "77 degC"}, rpm=6500, minutes=7)
+    assert batch.cooling().log.head_until_min == 7.0
+
+
 def test_no_temperature_after_combining_is_said(batch):
     assert poured(batch, "").notes == ("temperature after combining NOT RECORDED",)
 

@@ -21,6 +21,8 @@ def test_a_gel_equals_no_time_at_rest():
     assert found.equivalent_days is None
     assert "no time at rest" in found.words
     assert found.limits == LIMITS
+    assert str(found).startswith(found.words)
+    assert all(limit in str(found) for limit in LIMITS)
 
 
 def test_a_plain_liquid_equals_days():

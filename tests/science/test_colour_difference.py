@@ -33,6 +33,12 @@ def test_greys_differ_by_lightness_alone(one, other):
     assert ciede2000((one, 0, 0), (other, 0, 0)) == pytest.approx(expected, abs=1e-9)
 
 
+def test_printed_it_says_both_differences_and_the_direction():
+    """4.35 and 3.43 by colour-science 0.4.7."""
+    found = colour_difference((92, -1, 5), (90.5, -0.2, 9))
+    assert str(found) == repr(found) == "CIEDE2000 3.43, CIE 1976 4.35: yellower, darker, redder"
+
+
 def test_the_direction_in_words_largest_first():
     found = colour_difference((92, -1, 5), (90.5, -0.2, 9))
     assert found.words == "yellower, darker, redder"

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kit.errors import KitError
-from kit.science.creaming import creaming, holding_yield_pa, stokes_velocity_m_s
+from kit.science.creaming import LIMIT, creaming, holding_yield_pa, stokes_velocity_m_s
 
 diameters = st.floats(0.1, 200)
 oils = st.floats(700, 1200)
@@ -41,6 +41,11 @@ def test_without_a_yield_value_it_is_asked_for():
     assert "creams" in found.words
     # by hand: 80 x 9.80665 x 1e-10 / (18 x 20) = 2.179e-10 m/s = 0.0188 mm/d, upwards
     assert found.mm_per_day == pytest.approx(-0.01883, rel=1e-3)
+
+
+def test_printed_it_says_its_words_and_its_limit():
+    found = creaming(2, 920, 998, 1e-3)
+    assert str(found) == repr(found) == f"{found.words} {LIMIT}"
 
 
 def test_a_thin_lotion_creams():

@@ -29,6 +29,12 @@ def test_the_same_cream_deaerated():
     assert "not distinguishable" in air.words
 
 
+def test_printed_it_says_its_words():
+    """1 - 0.98 / 0.987 = 0.7 %, below 1.5 %."""
+    found = air_content(0.98, 0.987)
+    assert str(found) == repr(found) == "Air not distinguishable: below 1.5 % it may be the error of the two densities."
+
+
 def test_denser_than_without_air():
     air = air_content(1.02, 0.987)
     assert air.volume_pct < 0

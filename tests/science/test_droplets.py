@@ -29,6 +29,13 @@ def test_a_lens_of_another_scale_scales_every_mean(sizes, factor):
         assert scaled.mean(p, q).value_um == pytest.approx(factor * count.mean(p, q).value_um)
 
 
+def test_printed_it_says_its_words():
+    """By hand: (8 + 8) / (8 + 4) = 1.33 um."""
+    found = DropletCount([1, 2], [8, 1])
+    assert str(found) == repr(found) == found.words
+    assert str(found).startswith("D[3,2] 1.33 um from 9 droplets")
+
+
 def test_one_size_has_no_width_and_no_counting_error():
     count = DropletCount([2.0], [500])
     assert count.sauter.value_um == pytest.approx(2)

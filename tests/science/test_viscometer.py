@@ -73,6 +73,15 @@ def test_outside_the_window_it_says_what_to_do():
     assert judge_torque(0).relative_error_pct is None
 
 
+@pytest.mark.parametrize("torque", [0, -3])
+def test_a_torque_that_is_not_above_zero_asks_for_the_zero(torque):
+    judged = judge_torque(torque)
+    assert (judged.state, judged.inside) == ("below", False)
+    assert "Set the zero" in judged.words
+    assert "larger spindle" not in judged.words
+    assert str(judged) == repr(judged) == judged.words
+
+
 def test_a_torque_that_is_no_number_is_refused():
     assert code_of(judge_torque, math.nan) == "science.not_finite"
 

@@ -62,6 +62,24 @@ def named(study, title: str):
     return flow
 
 
+# ---------------------------------------------------------------- printed
+
+
+def test_printed_it_says_what_every_curve_and_build_tells(whole):
+    told = str(whole)
+    assert repr(whole) == told
+    for flow in whole.flows:
+        assert f"{flow.title}: {sentences(flow)[0]}" in told
+    assert all(build.words in told for build in whole.builds)
+    assert "FlowStudy(" not in told
+
+
+def test_printed_without_readings_it_says_what_to_measure(bench, batch):
+    told = str(flow_study(bench.book))
+    assert told.startswith("Study FLO: no flow curve and no viscosity build is recorded.")
+    assert "Read one batch at one age at" in told
+
+
 # ---------------------------------------------------------------- true curves
 
 

@@ -194,6 +194,13 @@ def test_two_phases_and_a_cold_steel_wall(demo, plain_file):
     assert cold.margin.caution == ""
 
 
+def test_hold_back_water_is_read_as_it_is_said(demo):
+    """As a share of the batch, with those words or without them."""
+    said = scaled(demo, hold_back="20 % of the batch", hold_back_temp="20 degC")
+    assert said.heat_conditions == scaled(demo, hold_back="20 %", hold_back_temp="20 degC").heat_conditions
+    assert said.heat_conditions.hold_back == pytest.approx(0.2)
+
+
 def test_hold_back_water_quenches_as_the_balance_says(demo, plain_file):
     given = {"formula_file": plain_file, "to_vessels": ["name: kettle; mass: 5 kg"], "room": "20 degC"}
     found = ScaleReport(demo.labbook, hold_back="40 %", hold_back_temp="10 degC", **given)
@@ -362,7 +369,7 @@ def test_the_weigh_sheet_at_the_scale(demo):
     assert float(quat[3]) == 125 and float(quat[5]) == 12_500
     assert [str(cell) for cell in table.rows[-1]][3::2] == ["1000", "100000"]
     assert "more than a million divisions" in str(found.masses())
-    assert "a million divisions" not in str(scaled(demo, balances=["0.01 g", "floor scale 10 g"]).masses())
+    assert "a million divisions" not in str(scaled(demo, balances=["0.01 g", "platform scale 10 g"]).masses())
 
 
 def test_a_line_that_no_balance_weighs_is_said(demo):
