@@ -65,6 +65,11 @@ _UNREADABLE = (
 # Signs that no unit has; the registry's parser passes over some of them, but "g?" is not grams.
 _STRAY = re.compile(r"[^\w\s°℃℉·⋅.*/^()%+-]")
 
+# Exact factors of what is typed every day: for these the large registry of units is not loaded.
+_SCALES = (
+    {"s": Decimal(1), "min": Decimal(60), "h": Decimal(3600), "d": Decimal(86400)},
+    {"mg": Decimal("0.001"), "g": Decimal(1), "kg": Decimal(1000)},
+)
 # A turn is not a radian per second: these stay outside the general registry on purpose.
 _TURNS_PER_MINUTE = {"rpm": Decimal(1), "rev/s": Decimal(60)}
 
@@ -140,6 +145,9 @@ def read(text: object, to: str, *, where: str = "", decimal_mark: str | None = N
         return value
     if given in _TURNS_PER_MINUTE and wanted in _TURNS_PER_MINUTE:
         return _tidy(value * _TURNS_PER_MINUTE[given] / _TURNS_PER_MINUTE[wanted])
+    for scale in _SCALES:
+        if given in scale and wanted in scale:
+            return _tidy(value * scale[given] / scale[wanted])
     if "%" in (given, wanted) or given in _TURNS_PER_MINUTE or wanted in _TURNS_PER_MINUTE:
         raise _wrong_kind(text, to, where)
     return _convert(value, given, wanted, text=text, to=to, where=where)
