@@ -1,0 +1,385 @@
+"""The verdict of a comparison: arms against a control, from a few batches, with what they can and cannot tell.
+
+One call that a comparison rests on. It chooses the analysis by the layout, says which and why, and gives every arm a
+verdict with its interval, the half-width, and the difference that would be found four times in five.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from kit.errors import KitError
+from kit.science.arm_analysis import NONE, POOLED, WELCH, Analysis, analyse
+from kit.science.arm_batches import LN, ArmBatches, on_scale
+from kit.science.arm_words import sentence
+from kit.science.detectable import detectable_errors
+from kit.science.equivalence import Equivalence, equivalence
+from kit.science.mean_comparison import SimultaneousDifference
+from kit.science.scatter_known import ENOUGH_DF, POORLY_KNOWN, combined_sd, sd_interval
+from kit.science.simultaneous import check_confidence
+from kit.science.statistics import PooledSD, pooled_sd
+from kit.science.welch_exact import welch_detectable
+from kit.show import Block, Table
+
+REAL, NOT_SHOWN, EQUIVALENT = "real", "not_shown", "equivalent"
+CANNOT_TELL, NO_SCATTER, NOT_COMPARABLE = "cannot_tell", "no_scatter", "not_comparable"
+VERDICTS = (REAL, NOT_SHOWN, EQUIVALENT, CANNOT_TELL, NO_SCATTER, NOT_COMPARABLE)
+
+TWO_AGAINST_TWO = "Welch at two against two holds 97.7 % where it says 95 %: rather too wide"
+NO_SHARED_DAY = "made on no day of the control: the day is not separated from the change"
+
+
+@dataclass(frozen=True, slots=True)
+class ArmVerdict:
+    """One arm against the control: a ratio on the ln scale, else a difference.
+
+    Parameters
+    ----------
+    label : str                    Of the arm.
+    kind : str                     "ratio" (arm over control) or "difference" (arm less control).
+    value : float, None            Ratio [-] or difference. [unit]
+    low, high : float, None        Interval, adjusted where several arms are compared. [as value]
+    half_width : float, None       A factor for a ratio, else in the unit.
+    detectable : float, None       What would be found four times in five, as half_width.
+    df, standard_error : float, None   Degrees of freedom; standard error on the scale of the calculation.
+    p, p_adjusted : float, None    Alone, and with all arms in view. [-]
+    n_arm, n_control : int         Batches, or days where batches of one day count once.
+    verdict : str                  One of `VERDICTS`.
+    words : str                    The whole in a sentence.
+    cautions : tuple of str        What weakens it.
+    reason : str                   Why there is no interval, empty when there is one.
+    equivalence : Equivalence, None  Against the margin, on the scale of the calculation; None without a margin.
+    low_alone, high_alone : float, None   Interval as if it were the only arm. [as value]
+    """
+
+    label: str
+    kind: str
+    value: float | None
+    low: float | None
+    high: float | None
+    half_width: float | None
+    detectable: float | None
+    df: float | None
+    standard_error: float | None
+    p: float | None
+    p_adjusted: float | None
+    n_arm: int
+    n_control: int
+    verdict: str
+    words: str
+    cautions: tuple[str, ...] = ()
+    reason: str = ""
+    equivalence: Equivalence | None = None
+    low_alone: float | None = None
+    high_alone: float | None = None
+
+    def __str__(self) -> str:
+        return self.words
+
+
+@dataclass(frozen=True, slots=True)
+class ArmVerdicts:
+    """All arms against the control.
+
+    Parameters
+    ----------
+    analysis : str                     "pooled", "welch", "same-day", "mixed" or "none".
+    why : str                          Which analysis, and why this one.
+    multiplicity : str                 How several arms were allowed for; empty for one.
+    sd, sd_low, sd_high : float, None  Scatter of batches and its 95 % interval, on the scale of the calculation.
+    df : float                         Its degrees of freedom.
+    verdicts : tuple of ArmVerdict     In the order of the arms.
+    notes : tuple of str               What all have to be read with.
+    """
+
+    analysis: str
+    why: str
+    multiplicity: str
+    sd: float | None
+    sd_low: float | None
+    sd_high: float | None
+    df: float
+    verdicts: tuple[ArmVerdict, ...]
+    notes: tuple[str, ...] = ()
+
+    def arm(self, label: str) -> ArmVerdict:
+        """The verdict of one arm.
+
+        Parameters
+        ----------
+        label : str   As given.
+
+        Raises
+        ------
+        KitError   `verdict.arm` with what there is.
+        """
+        for found in self.verdicts:
+            if found.label == label:
+                return found
+        raise KitError(
+            f"there is no arm {label!r}",
+            where="comparison of arms",
+            allowed=", ".join(found.label for found in self.verdicts),
+            mend="name one of these",
+            code="verdict.arm",
+        )
+
+    @property
+    def words(self) -> str:
+        """The analysis, then every verdict, a line each."""
+        first = f"{self.why[:1].upper()}{self.why[1:]}."
+        told = [first, self.multiplicity, *(f"{found.label}: {found.words}" for found in self.verdicts), *self.notes]
+        return "\n".join(line for line in told if line)
+
+    def table(self) -> Table:
+        """Every verdict, a row an arm."""
+        return Table(
+            ("arm", "batches", "verdict"),
+            tuple((found.label, f"{found.n_arm} against {found.n_control}", found.words) for found in self.verdicts),
+        )
+
+    def __str__(self) -> str:
+        return self.words
+
+    def _repr_html_(self) -> str:
+        return Block((f"{self.why}. {self.multiplicity}".strip(), self.table(), *self.notes))._repr_html_()
+
+
+def arm_verdicts(
+    control: ArmBatches,
+    arms: Sequence[ArmBatches],
+    *,
+    scale: str = LN,
+    margin: float | None = None,
+    history: Sequence[ArmBatches] = (),
+    history_sd: float | None = None,
+    history_df: int = 0,
+    alike: bool = True,
+    confidence: float = 0.95,
+    unit: str = "",
+) -> ArmVerdicts:
+    """Judge arms against a control.
+
+    Parameters
+    ----------
+    control : ArmBatches               What the arms are set against.
+    arms : sequence of ArmBatches      One or several.
+    scale : str                        "ln" where scatter grows with the value (viscosity): differences are ratios;
+                                       "linear" where it does not (pH).
+    margin : float                     What is too small to matter, stated before the data were seen: a ratio above 1 on
+                                       the ln scale, such as 1.2 for 1/1.2 to 1.2, else a difference. [unit]
+    history : sequence of ArmBatches   Earlier versions that were made more than once, with their days where known.
+    history_sd, history_df : float, int   Scatter pooled before, days included, on the scale of the calculation.
+    alike : bool                       Whether all arms scatter alike; False takes each with its own.
+    confidence : float                 That all intervals hold together.
+    unit : str                         For the words.
+
+    Returns
+    -------
+    ArmVerdicts   Welch for one arm below five pooled degrees of freedom; Dunnett on the pooled scatter for several;
+                  days and batches at random where days hold both control and arms. A single batch without any known
+                  scatter has no verdict.
+
+    Raises
+    ------
+    KitError   `verdict.scale`, `verdict.not_positive`, `verdict.margin`, `verdict.history`, `statistics.not_finite`,
+               `statistics.confidence`.
+
+    Notes
+    -----
+    Whether the intervals hold what they say is shown by `python -m tests.simulations comparison`.
+    """
+    check_confidence(confidence)
+    wide = _margin(margin, scale)
+    pool = _pool(history_sd, history_df)
+    base = on_scale(control, scale)
+    scaled, past = [on_scale(arm, scale) for arm in arms], [on_scale(arm, scale) for arm in history if arm.n]
+    there = [arm for arm in scaled if arm.n] if base.n else []
+    if not there:
+        return _nothing(base, scaled, scale)
+    found = analyse(base, there, past, pool, alike=alike, confidence=confidence)
+    judged = {
+        id(arm): _judge(index, arm, found, [base, *there], wide, scale=scale, unit=unit, margin=margin)
+        for index, arm in enumerate(there)
+    }
+    verdicts = tuple(judged.get(id(arm)) or _not_comparable(arm, base, scale) for arm in scaled)
+    known = sd_interval(found.sd, found.df) if found.sd and found.df > 0 else None
+    return ArmVerdicts(
+        found.code,
+        found.why,
+        _multiplicity(found, len(there), confidence),
+        found.sd,
+        known and known.low,
+        known and known.high,
+        found.df,
+        verdicts,
+        (*found.notes, *_unlike([base, *there, *past], found)),
+    )
+
+
+def _judge(
+    index: int,
+    arm: ArmBatches,
+    found: Analysis,
+    present: Sequence[ArmBatches],
+    wide: float | None,
+    *,
+    scale: str,
+    unit: str,
+    margin: float | None,
+) -> ArmVerdict:
+    from scipy.special import stdtrit
+
+    gap = found.differences[index]
+    n_arm, n_control = found.sizes[index]
+    detectable = _detectable(gap, found, index, present)
+    same = equivalence(gap.difference, gap.standard_error, gap.df, wide) if wide and gap.low is not None else None
+    verdict = _verdict(gap, detectable, same, wide)
+    cautions = _cautions(gap, found, index)
+    alone = (None, None)
+    if gap.low is not None:
+        reach = float(stdtrit(gap.df, (1 + gap.confidence) / 2)) * gap.standard_error
+        alone = (gap.difference - reach, gap.difference + reach)
+    back = math.exp if scale == LN else float
+    value, low, high, half, least, low_alone, high_alone = (
+        None if number is None else back(number)
+        for number in (gap.difference, gap.low, gap.high, gap.half_width, detectable, *alone)
+    )
+    made = ArmVerdict(
+        arm.label,
+        "ratio" if scale == LN else "difference",
+        value,
+        low,
+        high,
+        half,
+        least,
+        gap.df,
+        gap.standard_error,
+        gap.p,
+        gap.p_adjusted,
+        n_arm,
+        n_control,
+        verdict,
+        "",
+        cautions,
+        gap.reason,
+        same,
+        low_alone,
+        high_alone,
+    )
+    words = sentence(made, confidence=gap.confidence, unit=unit, margin=margin, real=bool(gap.excludes_zero))
+    object.__setattr__(made, "words", words)
+    return made
+
+
+def _verdict(
+    gap: SimultaneousDifference, detectable: float | None, same: Equivalence | None, wide: float | None
+) -> str:
+    if gap.low is None:
+        return NO_SCATTER
+    if same is not None and same.shown:
+        return EQUIVALENT
+    if gap.excludes_zero:
+        return REAL
+    if gap.df < ENOUGH_DF or (wide is not None and detectable > wide):
+        return CANNOT_TELL
+    return NOT_SHOWN
+
+
+def _detectable(
+    gap: SimultaneousDifference, found: Analysis, index: int, present: Sequence[ArmBatches]
+) -> float | None:
+    if gap.low is None:
+        return None
+    if found.code != WELCH:
+        return gap.standard_error * detectable_errors(gap.critical, gap.df)
+    n_arm, n_control = found.sizes[index]
+    own = pooled_sd([present[0].values, present[index + 1].values])
+    each = 1 - (1 - gap.confidence) / len(found.differences)
+    return welch_detectable(own.sd, n_arm, n_control, confidence=each)
+
+
+def _cautions(gap: SimultaneousDifference, found: Analysis, index: int) -> tuple[str, ...]:
+    told = []
+    if gap.low is not None and gap.df < ENOUGH_DF:
+        told.append(POORLY_KNOWN)
+    if gap.low is not None and found.code == WELCH and found.sizes[index] == (2, 2) and len(found.differences) == 1:
+        told.append(TWO_AGAINST_TWO)
+    if index in found.not_linked:
+        told.append(NO_SHARED_DAY)
+    return tuple(told)
+
+
+def _multiplicity(found: Analysis, count: int, confidence: float) -> str:
+    if count < 2 or found.code == NONE:
+        return ""
+    how = {
+        POOLED: "by Dunnett's method",
+        WELCH: "by Bonferroni's method, the probabilities by Holm's",
+    }.get(found.code, "by Dunnett's method with the correlations of this layout")
+    return f"{count} arms against one control: the {100 * confidence:.3g} % intervals hold for all together, {how}."
+
+
+def _unlike(arms: Sequence[ArmBatches], found: Analysis) -> tuple[str, ...]:
+    """A warning where the scatters of the arms can hardly be one: Bartlett's test at 1 %."""
+    from scipy.special import chdtrc
+
+    known = [pooled_sd([arm.values]) for arm in arms if arm.n > 1]
+    known = [part for part in known if part.sd]
+    if found.code != POOLED or len(known) < 2:
+        return ()
+    total = combined_sd(known)
+    if total.df < ENOUGH_DF:
+        return ()
+    spread = total.df * math.log(total.sd**2) - math.fsum(part.df * math.log(part.sd**2) for part in known)
+    scale = 1 + (math.fsum(1 / part.df for part in known) - 1 / total.df) / (3 * (len(known) - 1))
+    if float(chdtrc(len(known) - 1, spread / scale)) > 0.01:
+        return ()
+    return (
+        "The arms hardly scatter alike (Bartlett, 1 %): look at what makes one scatter more, or take each by itself.",
+    )
+
+
+def _margin(margin: float | None, scale: str) -> float | None:
+    """The margin on the scale of the calculation."""
+    if margin is None:
+        return None
+    least = 1.0 if scale == LN else 0.0
+    if not (math.isfinite(margin) and margin > least):
+        raise KitError(
+            f"a margin of {margin}",
+            where="comparison of arms",
+            allowed="a ratio above 1, such as 1.2" if scale == LN else "a difference above 0",
+            mend="state what is too small to matter",
+            code="verdict.margin",
+        )
+    return math.log(margin) if scale == LN else float(margin)
+
+
+def _pool(sd: float | None, df: int) -> PooledSD:
+    if sd is None and not df:
+        return PooledSD(None, 0)
+    if sd is None or not (math.isfinite(sd) and sd > 0) or df < 1:
+        raise KitError(
+            f"an earlier scatter of {sd} with {df} degrees of freedom",
+            where="comparison of arms",
+            allowed="a standard deviation above 0 with 1 degree of freedom or more",
+            mend="give both, or leave both out",
+            code="verdict.history",
+        )
+    return PooledSD(float(sd), df)
+
+
+def _nothing(control: ArmBatches, arms: Sequence[ArmBatches], scale: str) -> ArmVerdicts:
+    verdicts = tuple(_not_comparable(arm, control, scale) for arm in arms)
+    why = "no batch of the control can be compared" if not control.n else "no batch of an arm can be compared"
+    return ArmVerdicts(NONE, why, "", None, None, None, 0, verdicts)
+
+
+def _not_comparable(arm: ArmBatches, control: ArmBatches, scale: str) -> ArmVerdict:
+    reason = f"no batch of {arm.label if control.n else control.label} can be compared"
+    kind = "ratio" if scale == LN else "difference"
+    words = f"not comparable: {reason}"
+    return ArmVerdict(arm.label, kind, *(None,) * 9, arm.n, control.n, NOT_COMPARABLE, words, (), reason)
