@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from kit.science.arm_verdict import ArmVerdict
+    from kit.science.arm_result import ArmVerdict
 
 
 def sentence(found: ArmVerdict, *, confidence: float, unit: str, margin: float | None, real: bool) -> str:

@@ -7,7 +7,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from kit.errors import KitError
+from kit.science.number_text import short
 from kit.science.required import require_not_negative, require_positive
+from kit.show import Worded
 
 _SUM_TOLERANCE = 1e-6
 
@@ -19,8 +21,8 @@ LIMITS = (
 """What every blend is printed with."""
 
 
-@dataclass(frozen=True, slots=True)
-class BlendViscosity:
+@dataclass(frozen=True, slots=True, repr=False)
+class BlendViscosity(Worded):
     """Kinematic viscosity of a blend by each rule.
 
     Parameters
@@ -45,6 +47,15 @@ class BlendViscosity:
     def high_mm2_s(self) -> float:
         """The highest of the three. [mm2/s]"""
         return max(self.refutas_mm2_s, self.logarithmic_mm2_s, self.cube_root_mm2_s)
+
+    @property
+    def words(self) -> str:
+        """The three rules and what they do not hold for."""
+        return (
+            f"{short(self.low_mm2_s)} to {short(self.high_mm2_s)} mm2/s: {short(self.refutas_mm2_s)} after Refutas, "
+            f"{short(self.logarithmic_mm2_s)} by logarithms, {short(self.cube_root_mm2_s)} by cube roots. "
+            f"Limits: {'; '.join(self.limits)}."
+        )
 
 
 def refutas_index(viscosity_mm2_s: float) -> float:

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 
 from kit.errors import KitError
 from kit.science.required import require_finite
+from kit.show import Worded
 
 _LEAST = 3
 
 
-@dataclass(frozen=True, slots=True)
-class CalibrationLine:
+@dataclass(frozen=True, slots=True, repr=False)
+class CalibrationLine(Worded):
     """y = intercept + slope (x - reference).
 
     Parameters
@@ -71,6 +72,14 @@ class CalibrationLine:
         x : float   [unit of x]
         """
         return self.low <= x <= self.high
+
+    @property
+    def words(self) -> str:
+        """Intercept and slope with their standard uncertainties, and where the line holds."""
+        return (
+            f"{self.intercept:.6g} ± {self.u_intercept:.2g} at {self.reference:g}, slope {self.slope:.6g} ± "
+            f"{self.u_slope:.2g}, {self.df} degrees of freedom, from {self.low:g} to {self.high:g}"
+        )
 
 
 def calibration_line(x: Sequence[float], y: Sequence[float], reference: float = 0.0) -> CalibrationLine:

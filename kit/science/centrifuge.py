@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from kit.science.creaming import GRAVITY_M_S2, holding_yield_pa
 from kit.science.number_text import short
 from kit.science.required import require_not_negative, require_positive
+from kit.show import Worded
 
 LIMITS = (
     "the equivalence is that of one droplet in a liquid without yield value; it does not hold in a gel",
@@ -17,8 +18,8 @@ LIMITS = (
 """What every spin is printed with."""
 
 
-@dataclass(frozen=True, slots=True)
-class Spin:
+@dataclass(frozen=True, slots=True, repr=False)
+class Spin(Worded):
     """A spin in a centrifuge.
 
     Parameters
@@ -38,8 +39,6 @@ class Spin:
 
     def __str__(self) -> str:
         return f"{self.words} Limits: {'; '.join(self.limits)}."
-
-    __repr__ = __str__
 
 
 def relative_force(radius_cm: float, rpm: float) -> float:

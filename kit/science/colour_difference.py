@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from kit.errors import KitError
 from kit.science.required import require_finite
+from kit.show import Worded
 
 _25_7 = 25.0**7
 _WORTH_A_WORD = 0.5  # a part of the difference below this is not named
@@ -21,8 +22,8 @@ class Lab(NamedTuple):
     b: float
 
 
-@dataclass(frozen=True, slots=True)
-class ColourDifference:
+@dataclass(frozen=True, slots=True, repr=False)
+class ColourDifference(Worded):
     """How a colour differs from another.
 
     Parameters
@@ -51,8 +52,6 @@ class ColourDifference:
 
     def __str__(self) -> str:
         return f"CIEDE2000 {self.ciede2000:.2f}, CIE 1976 {self.cie76:.2f}: {self.words}"
-
-    __repr__ = __str__
 
 
 def colour_difference(first: tuple[float, float, float], second: tuple[float, float, float]) -> ColourDifference:

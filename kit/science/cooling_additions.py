@@ -9,13 +9,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from kit.science.cooling_forecast import read_log
+from kit.show import Worded
 
 _THERMOMETER_C = 0.3  # standard deviation of a reading, where nothing else is said; own estimate
 _EXTRAPOLATED_MIN = 5.0  # further beyond the log than this no temperature is given
 
 
-@dataclass(frozen=True, slots=True)
-class AdditionTemperature:
+@dataclass(frozen=True, slots=True, repr=False)
+class AdditionTemperature(Worded):
     """The temperature at an addition.
 
     Parameters
@@ -33,6 +34,13 @@ class AdditionTemperature:
     high_c: float | None
     how: str
     gap_min: float | None
+
+    @property
+    def words(self) -> str:
+        """The temperature with its ends and how it is known."""
+        if self.temp_c is None:
+            return f"at {self.minutes:g} min: {self.how}"
+        return f"at {self.minutes:g} min: {self.temp_c:.1f} °C ({self.low_c:.1f} to {self.high_c:.1f}), {self.how}"
 
 
 def temperatures_at(

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from kit.science.cooling_forecast import read_log
+from kit.science.flow_least_squares import Function, least_squares, standard_errors
+from kit.show import Worded
 
 FEWEST_READINGS = 4
 
 
-@dataclass(frozen=True, slots=True)
-class NewtonFit:
+@dataclass(frozen=True, slots=True, repr=False)
+class NewtonFit(Worded):
     """Newton's law through a log, or why there is none.
 
     Parameters
@@ -36,6 +38,17 @@ class NewtonFit:
     ambient_se_c: float | None = None
     residual_sd_c: float | None = None
     readings: int = 0
+
+    @property
+    def words(self) -> str:
+        """Rate and surroundings with their standard errors, or why there are none."""
+        if not self.ok:
+            return f"no law of cooling: {self.why}"
+        told = (
+            f"{self.rate_per_min:.4f} ± {self.rate_se_per_min:.4f} 1/min towards {self.ambient_c:.1f} ± "
+            f"{self.ambient_se_c:.1f} °C, readings within {self.residual_sd_c:.2f} °C"
+        )
+        return f"{told}; {self.why}" if self.why else told
 
 
 def fit_newton(times_min, temps_c, ambient_c: float | None = None) -> NewtonFit:
@@ -71,28 +84,28 @@ def fit_newton(times_min, temps_c, ambient_c: float | None = None) -> NewtonFit:
 
 
 def _fitted(times: np.ndarray, temps: np.ndarray, ambient_c: float | None) -> NewtonFit:
-    from scipy.optimize import least_squares
-
     room = min(ambient_c if ambient_c is not None else 20.0, float(temps.min()) - 1.0)
     slope = np.polyfit(times, np.log(np.maximum(temps - room, 0.5)), 1)[0]
     start = [float(temps[0]), max(-slope, 1e-3) * times[-1]] + ([room] if ambient_c is None else [])
-
-    def law(p: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        around = p[2] if ambient_c is None else ambient_c
-        share = np.exp(-p[1] * times / times[-1])
-        rows = [share, -(p[0] - around) * times / times[-1] * share]
-        return around + (p[0] - around) * share, np.stack(rows + ([1 - share] if ambient_c is None else []), axis=1)
-
-    found = least_squares(
-        lambda p: law(p)[0] - temps, start, jac=lambda p: law(p)[1], x_scale="jac", xtol=1e-14, ftol=1e-14, gtol=1e-12
-    )
-    freedom = len(times) - len(found.x)
-    variance = float(found.fun @ found.fun) / freedom
-    curvature = found.jac.T @ found.jac
-    if not found.success or np.linalg.cond(curvature) > 1e12:
+    spans = (times / times[-1])[None]
+    found = least_squares(_law(ambient_c), spans, temps[None], np.ones_like(spans), np.array([start]))
+    covariance, errors = standard_errors(found, np.array([len(times)]), np.ones((1, len(start)), dtype=bool))
+    if not found.converged[0] or not np.isfinite(covariance).all():
         return NewtonFit(False, "the readings do not tell rate and surroundings apart", readings=len(times))
-    errors = np.sqrt(variance * np.diag(np.linalg.inv(curvature)))
-    return _told(found.x, errors, times, variance, ambient_c)
+    variance = float(found.squares[0]) / (len(times) - len(start))
+    return _told(found.parameters[0], errors[0], times, variance, ambient_c)
+
+
+def _law(ambient_c: float | None) -> Function:
+    """Newton's law over the length of the log, with its derivatives by start, rate and, where fitted, surroundings."""
+
+    def law(spans: np.ndarray, p: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        around = p[:, 2:3] if ambient_c is None else ambient_c
+        share = np.exp(-p[:, 1:2] * spans)
+        columns = [share, -(p[:, 0:1] - around) * spans * share, *([1 - share] if ambient_c is None else [])]
+        return around + (p[:, 0:1] - around) * share, np.stack(columns, axis=-1)
+
+    return law
 
 
 def _told(x, errors, times, variance, ambient_c) -> NewtonFit:

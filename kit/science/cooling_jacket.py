@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from kit.science.cooling import CoolingError
 
 _TOUCHING = 1e-9
+_HALVINGS = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,15 +112,20 @@ def jacketed_minutes(target_c: float, start_c: float, rate_per_min: float, jacke
 
 def _within_piece(target: float, temp: float, rate: float, length: float, first: float, slope: float) -> float | None:
     """Minutes into the piece at which it first cools to the target."""
-    from scipy.optimize import brentq
-
     if slope == 0:
         minutes = -math.log((target - first) / (temp - first)) / rate if target > first < temp else math.inf
         return minutes if minutes <= length + _TOUCHING else None
     end = _lowest(temp, rate, length, first, slope)
     if _on_piece(end, temp, rate, first, slope) > target:
         return None
-    return brentq(lambda elapsed: _on_piece(elapsed, temp, rate, first, slope) - target, 0, end, xtol=1e-10)
+    warm, cool = 0.0, end  # it falls all the way to its lowest: half and half again, to the last digit
+    for _ in range(_HALVINGS):
+        middle = (warm + cool) / 2
+        if _on_piece(middle, temp, rate, first, slope) > target:
+            warm = middle
+        else:
+            cool = middle
+    return cool
 
 
 def _lowest(temp: float, rate: float, length: float, first: float, slope: float) -> float:

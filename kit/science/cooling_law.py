@@ -1,7 +1,8 @@
-"""How a vessel cools: Newton's law, faster the hotter it is, slower while the network sets; many curves at once.
+"""How a vessel cools: Newton's law, faster the hotter it is and by its vapour, slower while the network sets.
 
-c curves; each has a row of parameters, as `NAMES` orders them, then two for every change of conditions. The law is
-solved backwards, time from temperature: that is a plain integral, and a change of the rate only stretches the clock.
+c curves at once; each has a row of parameters, as `NAMES` orders them, then two for every change of conditions. The
+law is solved backwards, time from temperature: that is a plain integral, and a change of the rate only stretches the
+clock.
 """
 
 from __future__ import annotations
@@ -10,17 +11,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-NAMES = ("ln_rate", "start_c", "ambient_c", "excess", "ln_latent_c", "setting_c", "ln_width_c")
+NAMES = ("ln_rate", "start_c", "ambient_c", "excess", "ln_latent_c", "setting_c", "ln_width_c", "vapour")
 """Rate constant [ln 1/min, at 40 degC above the surroundings]; temperature at the first reading and of the surroundings
 [degC]; excess of the exponent over Newton's 1 [-]; latent heat over heat capacity [ln degC]; setting temperature
-[degC]; half-width of the setting [ln degC]. After them, a change each: ln of the factor on the rate [-], its time
-[min]."""
-RATE, START, AMBIENT, EXCESS, LATENT, SETTING, WIDTH = range(len(NAMES))
+[degC]; half-width of the setting [ln degC]; share of the heat that leaves with vapour, at 40 degC above the
+surroundings [-]. After them, a change each: ln of the factor on the rate [-], its time [min]."""
+RATE, START, AMBIENT, EXCESS, LATENT, SETTING, WIDTH, VAPOUR = range(len(NAMES))
 REFERENCE_C = 40.0
 """Temperature above the surroundings at which the rate constant holds. [degC]"""
 NEAREST_C = 1.5
 """Nearer to the surroundings than this the curve goes on as Newton's. [degC]"""
 CELLS = 96
+_DAMP = 0.5  # relative humidity of the room
+_MAGNUS_C = 243.04
+_COLDEST_C = -60.0  # below, the formula for the vapour pressure means nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +105,51 @@ class Curves:
         return np.where(above > 0.1, time_of(self.parameters, clock), np.inf)
 
 
+class VapourLoss:
+    """How much faster an open batch cools by its vapour than the same batch at 40 degC above the surroundings.
+
+    Parameters
+    ----------
+    parameters : array, (c, p)   As `NAMES`, then the changes.
+    depth : array, (c, g)        ln(T - ambient). [ln degC]
+
+    Notes
+    -----
+    V = 1 - s + s e(T) with s the share of vapour and e = 40 (p(T) - p(Ta) / 2) / ((T - Ta) (p(Ta + 40) - p(Ta) / 2)),
+    p the vapour pressure of water by the Magnus formula (0.61094 kPa, 17.625, 243.04 degC; from memory, within 2 % of
+    `thermophysical.saturation_pressure` up to 90 degC and ten times as quick), the air half saturated.
+    """
+
+    def __init__(self, parameters: np.ndarray, depth: np.ndarray) -> None:
+        self.share, self.room = parameters[:, VAPOUR, None], parameters[:, AMBIENT, None]
+        self.above = np.exp(depth)
+        self.driving = _vapour_kpa(self.room + self.above) - _DAMP * _vapour_kpa(self.room)
+        self.reference = _vapour_kpa(self.room + REFERENCE_C) - _DAMP * _vapour_kpa(self.room)
+        self.relative = REFERENCE_C * self.driving / (self.above * self.reference)
+        self.factor = np.maximum(1 - self.share + self.share * self.relative, 0.01)
+
+    @property
+    def per_share(self) -> np.ndarray:
+        """Derivative of ln V by s; array, (c, g). [-]"""
+        return (self.relative - 1) / self.factor
+
+    @property
+    def per_ambient(self) -> np.ndarray:
+        """Derivative of ln V by Ta where T stays; array, (c, g). [1/degC]"""
+        damp = _DAMP * _vapour_slope(self.room)
+        grows = 1 / self.above - damp / self.driving - (_vapour_slope(self.room + REFERENCE_C) - damp) / self.reference
+        return self.share * self.relative * grows / self.factor
+
+
+def _vapour_kpa(temp_c: np.ndarray) -> np.ndarray:
+    return 0.61094 * np.exp(17.625 - _MAGNUS_C * 17.625 / (np.maximum(temp_c, _COLDEST_C) + _MAGNUS_C))
+
+
+def _vapour_slope(temp_c: np.ndarray) -> np.ndarray:
+    """Of `_vapour_kpa`. [kPa/degC]"""
+    return _vapour_kpa(temp_c) * 17.625 * _MAGNUS_C / (np.maximum(temp_c, _COLDEST_C) + _MAGNUS_C) ** 2
+
+
 def between(table: np.ndarray, lower: np.ndarray, share: np.ndarray) -> np.ndarray:
     """Values between the corners of a table, as `Curves.places` gives them.
 
@@ -126,9 +175,10 @@ def curves(parameters: np.ndarray, lowest_c: float = -np.inf, cells: int = CELLS
 
     Notes
     -----
-    dT/dt = -k (T - Ta) ((T - Ta) / 40)^n / (1 + L f'(T)) with f the share not yet set, a logistic curve about the
-    setting temperature. So k t = integral of (1 + L f') / ((T - Ta) ((T - Ta) / 40)^n) dT. In cells even in ln(T - Ta)
-    the first term is exact for n = 0, and the whole latent heat is counted however narrow the setting.
+    dT/dt = -k (T - Ta) ((T - Ta) / 40)^n V(T) / (1 + L f'(T)) with f the share not yet set, a logistic curve about the
+    setting temperature, and V the loss with vapour, see `VapourLoss`. So k t = integral of (1 + L f') / ((T - Ta)
+    ((T - Ta) / 40)^n V) dT. In cells even in ln(T - Ta) the first term is exact for n = 0 without vapour, and the whole
+    latent heat is counted however narrow the setting.
     """
     ambient, excess = parameters[:, AMBIENT], parameters[:, EXCESS, None]
     top = np.log(np.maximum(parameters[:, START] - ambient, 2 * NEAREST_C))
@@ -138,7 +188,7 @@ def curves(parameters: np.ndarray, lowest_c: float = -np.inf, cells: int = CELLS
     width = np.exp(parameters[:, WIDTH, None])
     unset = 0.5 * (1 + np.tanh((temps - parameters[:, SETTING, None]) / (2 * width)))
     middle = (depth[:, 1:] + depth[:, :-1]) / 2
-    faster = np.exp(-excess * (middle - np.log(REFERENCE_C)))
+    faster = np.exp(-excess * (middle - np.log(REFERENCE_C))) / VapourLoss(parameters, middle).factor
     owed = np.exp(parameters[:, LATENT, None] - middle) * faster
     clock = np.zeros_like(depth)
     steps = (depth[:, :-1] - depth[:, 1:]) * faster + owed * (unset[:, :-1] - unset[:, 1:])

@@ -10,6 +10,7 @@ from kit.science.cooling_posterior import Fits, Noise, Readings, fit, likeliest_
 from kit.science.cooling_prior import THERMOMETER, Hypotheses, plain_hypotheses
 from kit.science.cooling_search import Log
 from kit.science.cooling_slopes import plain_traces
+from kit.show import Worded
 
 _WINDOW = 12
 _NEWEST = 3  # intervals in which a change is looked for
@@ -18,8 +19,8 @@ _LIKELY = 0.5
 _FEWEST = 5
 
 
-@dataclass(frozen=True, slots=True)
-class PaceChanged:
+@dataclass(frozen=True, slots=True, repr=False)
+class PaceChanged(Worded):
     """The batch cools faster or slower since a moment within the last few readings.
 
     Parameters
@@ -63,7 +64,7 @@ def pace_change(log: Log) -> PaceChanged | None:
     -----
     Newton's law without a shoulder on the window, with and without a change in one of the last three intervals. It does
     not tell a lid from the setting: both slow the batch down. It is meant to be quick: on simulated batches that nobody
-    touched, and that do not set, it is wrong at 11 to 16 readings in a hundred.
+    touched, and that do not set, it is wrong at 11 to 16 readings in a hundred, open and steaming or not.
     """
     return recent_paces(log, 1)[-1]
 

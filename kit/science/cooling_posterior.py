@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kit.science.cooling_law import AMBIENT, EXCESS, LATENT, RATE, START, WIDTH
+from kit.science.cooling_law import AMBIENT, EXCESS, LATENT, RATE, START, VAPOUR, WIDTH
 from kit.science.cooling_prior import CLOCK_VARIANCE_MIN, THERMOMETER, Hypotheses
 from kit.science.cooling_slopes import Traces
 
@@ -216,6 +216,7 @@ def within(x: np.ndarray) -> np.ndarray:
     x[:, EXCESS] = np.clip(x[:, EXCESS], -0.5, 1)
     x[:, LATENT] = np.clip(x[:, LATENT], -14, 3)
     x[:, WIDTH] = np.clip(x[:, WIDTH], -2, 2)
+    x[:, VAPOUR] = np.clip(x[:, VAPOUR], -0.25, 0.95)  # below zero too, lest the edge pull a covered batch aside
     x[:, AMBIENT] = np.minimum(x[:, AMBIENT], x[:, START] - 4)
     return x
 

@@ -6,13 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kit.science.cooling_law import AMBIENT, EXCESS, LATENT, NAMES, RATE, SETTING, START, WIDTH
+from kit.science.cooling_law import AMBIENT, EXCESS, LATENT, NAMES, RATE, SETTING, START, VAPOUR, WIDTH
 
 # Own estimates, no published source; readings soon outweigh all but those of a change. These, and the chance in
-# `cooling_pace`, were settled on 250 simulated batches; the tests ask others.
+# `cooling_pace`, were settled on 250 simulated batches, and 100 that steam; the tests ask others.
 _RATE = (np.log(0.03), 1.0)  # per minute: a beaker of 400 g at 0.03, a factor of 2.7 either way
 _ROOM = (21.0, 3.0)  # degC, where no room is told
-_EXCESS = (0.10, 0.06)  # 0 stirred by a fan, 0.25 natural convection alone, more with vapour off an open surface
+_EXCESS = (0.10, 0.06)  # 0 stirred by a fan, 0.25 natural convection alone; vapour comes on top
+_VAPOUR = (0.15, 0.24)  # none under a lid, 0.4 off an open beaker of 400 g, more off a shallow pot
+_PLAIN_EXCESS = (0.20, 0.15)  # where the exponent stands for the vapour as well
 _LATENT = (np.log(2.7), 0.45)  # degC: 3 to 9 % of a melt of 200 J/g in 4 J/(g K) is 1.5 to 4.5
 _WIDTH = (np.log(1.2), 0.3)  # degC
 _START_SD = 5.0  # degC about the first reading, whose own error comes on top
@@ -113,6 +115,7 @@ def plain_hypotheses(
     places : tuple of int     Numbers of the readings after which a change may have come.
     """
     row_mean, row_sd = _row(first_c, room, *_NOWHERE)
+    row_mean[EXCESS], row_sd[EXCESS] = _PLAIN_EXCESS
     changes = tuple((place, way) for place in places for way in (-1, 1))
     where, ways = np.array([changes[0], *changes]).T
     gaps = times_min[where + 1] - times_min[where]
@@ -139,4 +142,5 @@ def _row(first_c, room, setting_c, setting_sd_c, shoulder) -> tuple[list[float],
     mean[LATENT], sd[LATENT] = _LATENT if shoulder else _NO_LATENT
     mean[SETTING], sd[SETTING] = setting_c, setting_sd_c
     mean[WIDTH], sd[WIDTH] = _WIDTH
+    mean[VAPOUR], sd[VAPOUR] = _VAPOUR
     return mean.tolist(), sd.tolist()

@@ -19,7 +19,9 @@ from kit.science.cooling_law import (
     REFERENCE_C,
     SETTING,
     START,
+    VAPOUR,
     WIDTH,
+    VapourLoss,
     between,
     clock_at,
     curves,
@@ -75,6 +77,7 @@ def _clock_per_degree(parameters: np.ndarray, depth: np.ndarray) -> np.ndarray:
     unset = 0.5 * (1 + np.tanh((ambient + np.exp(depth) - setting) / (2 * width)))
     latent = np.exp(parameters[:, LATENT, None]) * unset * (1 - unset) / width
     faster = np.exp(-parameters[:, EXCESS, None] * (depth - np.log(REFERENCE_C)))
+    faster = faster / VapourLoss(parameters, depth).factor
     return (1 + latent) * faster * np.exp(-depth)
 
 
@@ -87,9 +90,11 @@ def _step_slopes(table) -> list[tuple[int, np.ndarray]]:
     temps = x[:, AMBIENT, None] + np.exp(table.depth)
     bell = unset * (1 - unset) / width
     aside = bell * (temps - x[:, SETTING, None])
+    vapour = VapourLoss(x, middle)
     return [
-        (AMBIENT, steps * (1 + x[:, EXCESS, None]) * np.exp(-middle)),
+        (AMBIENT, steps * ((1 + x[:, EXCESS, None]) * np.exp(-middle) - vapour.per_ambient)),
         (EXCESS, steps * (np.log(REFERENCE_C) - middle)),
+        (VAPOUR, -steps * vapour.per_share),
         (LATENT, owed * (unset[:, :-1] - unset[:, 1:])),
         (SETTING, owed * (bell[:, 1:] - bell[:, :-1])),
         (WIDTH, owed * (aside[:, 1:] - aside[:, :-1])),
@@ -114,7 +119,7 @@ def _clock_slopes(parameters: np.ndarray, times_min: np.ndarray) -> np.ndarray:
 
 
 def plain_traces(parameters: np.ndarray, times_min: np.ndarray) -> Traces:
-    """The law without a shoulder, whatever the parameters say of one.
+    """The law without shoulder and vapour, whatever the parameters say of them.
 
     Parameters
     ----------

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from kit.science.number_text import short
 from kit.science.required import require_finite, require_not_negative, require_positive
+from kit.show import Worded
 
 GRAVITY_M_S2 = 9.80665
 """Standard gravity. [m/s2]"""
@@ -19,8 +20,8 @@ LIMIT = "Of one droplet alone: among many each moves more slowly, and a yield va
 _SECONDS_PER_DAY = 86400.0
 
 
-@dataclass(frozen=True, slots=True)
-class Creaming:
+@dataclass(frozen=True, slots=True, repr=False)
+class Creaming(Worded):
     """What becomes of a droplet.
 
     Parameters
@@ -45,8 +46,6 @@ class Creaming:
 
     def __str__(self) -> str:
         return f"{self.words} {LIMIT}"
-
-    __repr__ = __str__
 
 
 def stokes_velocity_m_s(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from kit.science.number_text import short
 from kit.science.required import require_not_negative, require_positive
+from kit.show import Worded
 
 NOT_DISTINGUISHABLE_PCT = 1.5
 """Air below this cannot be told from the error of the air-free density; common practice, no source. [%]"""
@@ -14,8 +15,8 @@ NOT_DISTINGUISHABLE_PCT = 1.5
 _TWICE = 2.0  # standard uncertainties
 
 
-@dataclass(frozen=True, slots=True)
-class AirContent:
+@dataclass(frozen=True, slots=True, repr=False)
+class AirContent(Worded):
     """Share of the volume that is air.
 
     Parameters
@@ -72,11 +73,6 @@ class AirContent:
             f"{self.volume_pct:.1f} % air by volume. Its effect on viscosity is not corrected, it may go either way: "
             "deaerate and read again. Fill by mass."
         )
-
-    def __str__(self) -> str:
-        return self.words
-
-    __repr__ = __str__
 
 
 def air_content(

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from kit.errors import KitError
 from kit.science.number_text import short
 from kit.science.required import require_positive
+from kit.show import Worded
 
 ENOUGH = 300
 """Droplets to count under a microscope before a mean is worth much; common practice, no source."""
@@ -16,8 +17,8 @@ ENOUGH = 300
 _AVOGADRO_PER_MOL = 6.02214076e23
 
 
-@dataclass(frozen=True, slots=True)
-class DropletMean:
+@dataclass(frozen=True, slots=True, repr=False)
+class DropletMean(Worded):
     """A mean diameter with its counting error.
 
     Parameters
@@ -30,9 +31,14 @@ class DropletMean:
     value_um: float
     standard_error_um: float
 
+    @property
+    def words(self) -> str:
+        """The mean with its counting error."""
+        return f"{short(self.value_um)} um, counting error at least {short(self.standard_error_um, 2)} um"
 
-@dataclass(frozen=True, slots=True)
-class DropletCount:
+
+@dataclass(frozen=True, slots=True, repr=False)
+class DropletCount(Worded):
     """Droplets counted by size.
 
     Parameters
@@ -153,11 +159,6 @@ class DropletCount:
         if self.total < ENOUGH:
             return f"{told}: fewer than {ENOUGH}, one large droplet more would move it."
         return f"{told}."
-
-    def __str__(self) -> str:
-        return self.words
-
-    __repr__ = __str__
 
     def _sum(self, power: int) -> float:
         return math.fsum(count * diameter**power for count, diameter in zip(self.count, self.diameter_um, strict=True))

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from kit.errors import KitError
 from kit.science.number_text import short
 from kit.science.required import require_positive
+from kit.show import Worded
 
 GAS_CONSTANT_J_MOL_K = 8.314462618
 """Molar gas constant. [J/(mol·K)]"""
@@ -17,8 +18,8 @@ _ZERO_C_IN_K = 273.15
 _LEAST = 3
 
 
-@dataclass(frozen=True, slots=True)
-class FlowActivation:
+@dataclass(frozen=True, slots=True, repr=False)
+class FlowActivation(Worded):
     """A line of log viscosity against one over temperature.
 
     Parameters

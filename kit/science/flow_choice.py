@@ -10,6 +10,7 @@ from kit.science.flow_curve import FlowCurve
 from kit.science.flow_fit import fit_flow
 from kit.science.flow_models import CARREAU, CASSON, CROSS, HERSCHEL_BULKLEY, NEWTONIAN, POWER_LAW, FlowModel
 from kit.science.flow_result import RELATIVE, FlowFit
+from kit.show import Worded
 
 DEFAULT_MODELS = (NEWTONIAN, POWER_LAW, CASSON, HERSCHEL_BULKLEY, CROSS, CARREAU)
 """What is tried when nothing is named."""
@@ -21,8 +22,8 @@ ROUGH = 0.15
 """Relative scatter beyond which no model describes a curve: common practice, no source."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class FlowChoice:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class FlowChoice(Worded):
     """Flow models fitted to one curve, and the one to use.
 
     Parameters

@@ -8,6 +8,7 @@ import numpy as np
 
 from kit.science.flow_models import FlowModel, FlowParameter
 from kit.science.student_t import t_quantile
+from kit.show import Worded
 
 RELATIVE, ABSOLUTE, STATED = "relative", "absolute", "stated"
 """Weighting: every stress wrong by the same share of itself; by the same amount; by its own standard deviation."""
@@ -44,8 +45,8 @@ class FlowEstimate:
         return f"{self.parameter.label} {self.parameter.symbol} = {self.value:.4g} ± {self.standard_error:.2g}{unit}"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class FlowFit:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class FlowFit(Worded):
     """A flow model fitted to one curve.
 
     Parameters

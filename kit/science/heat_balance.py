@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from kit.science.thermophysical import HEAT_CAPACITY_LIMITS_J_GK, ThermalError
+from kit.show import Worded
 
 LOSSES = "losses to the room are not counted: the batch comes out somewhat colder"
 MARGIN_C = 5.0
@@ -90,8 +91,8 @@ class Stream:
         return sensible + sum(melt.heat_j(self.temp_c) - melt.heat_j(temp_c) for melt in self.melts)
 
 
-@dataclass(frozen=True, slots=True)
-class MixedTemperature:
+@dataclass(frozen=True, slots=True, repr=False)
+class MixedTemperature(Worded):
     """The temperature after phases are brought together.
 
     Parameters
@@ -112,6 +113,13 @@ class MixedTemperature:
     latent_j: float
     setting: tuple[str, ...]
     losses: str = LOSSES
+
+    @property
+    def words(self) -> str:
+        """The temperature with its ends, and how much of the mass it rests on."""
+        ends = f" ({self.low_c:.1f} to {self.high_c:.1f})" if self.high_c - self.low_c >= 0.1 else ""
+        setting = f"; sets: {', '.join(self.setting)}" if self.setting else ""
+        return f"{self.temp_c:.1f} °C{ends}, heat capacity known for {self.known_share:.1%}{setting}; {self.losses}"
 
 
 def mixed_temperature(streams: Sequence[Stream]) -> MixedTemperature:
@@ -203,8 +211,8 @@ def _checked(streams: Sequence[Stream]) -> list[Stream]:
     return present
 
 
-@dataclass(frozen=True, slots=True)
-class Margin:
+@dataclass(frozen=True, slots=True, repr=False)
+class Margin(Worded):
     """How far a mixture lies above the temperature at which it sets.
 
     Parameters
@@ -226,6 +234,11 @@ class Margin:
         if self.above_c < 0:
             return f"the mixture would lie {-self.above_c:.1f} °C below {self.setting_c:g} °C, where it sets: grains"
         return f"only {self.above_c:.1f} °C above {self.setting_c:g} °C, where it sets; {self.wanted_c:g} °C are wanted"
+
+    @property
+    def words(self) -> str:
+        """The margin, or the caution where it is not kept."""
+        return self.caution or f"{self.above_c:.1f} °C above {self.setting_c:g} °C, where it sets"
 
 
 def setting_margin(mixed: MixedTemperature, setting_c: float, wanted_c: float = MARGIN_C) -> Margin:

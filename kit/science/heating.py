@@ -8,10 +8,11 @@ from dataclasses import dataclass
 
 from kit.science.heat_balance import Stream
 from kit.science.thermophysical import HEAT_CAPACITY_LIMITS_J_GK, ThermalError
+from kit.show import Worded
 
 
-@dataclass(frozen=True, slots=True)
-class HeatNeeded:
+@dataclass(frozen=True, slots=True, repr=False)
+class HeatNeeded(Worded):
     """Energy to bring streams to a temperature.
 
     Parameters
@@ -30,9 +31,17 @@ class HeatNeeded:
     known_share: float
     unknown: tuple[str, ...]
 
+    @property
+    def words(self) -> str:
+        """The energy, its ends where something is not known, and what of it goes into melting."""
+        ends = f" ({self.low_kj:.1f} to {self.high_kj:.1f})" if self.unknown else ""
+        melting = f", {self.latent_kj:.1f} of it for melting" if self.latent_kj else ""
+        unknown = f"; heat capacity not known: {', '.join(self.unknown)}" if self.unknown else ""
+        return f"{self.energy_kj:.1f} kJ{ends}{melting}{unknown}"
 
-@dataclass(frozen=True, slots=True)
-class HeatingTime:
+
+@dataclass(frozen=True, slots=True, repr=False)
+class HeatingTime(Worded):
     """Time to heat.
 
     Parameters

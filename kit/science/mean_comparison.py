@@ -25,6 +25,7 @@ SIDES = (TWO_SIDED, GREATER, LESS)
 
 # Below this share of the values a standard error is rounding, not scatter (as R's t.test has it).
 _ROUNDING = 10 * 2.0**-52
+_PLACES = 6  # of loadings and degrees of freedom: what differs by rounding only is asked once
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +163,7 @@ def against_control(
             mend="name one of these",
             code="statistics.side",
         )
-    loads = tuple(sorted(round(load, 12) for load in loadings))
+    loads = tuple(sorted(round(load, _PLACES) for load in loadings))
     each = [df] * len(differences) if isinstance(df, int | float) else df
     told = zip(differences, standard_errors, each, strict=True)
     return tuple(_beside_control(index, *one, loads, confidence, side) for index, one in enumerate(told))
@@ -288,7 +289,7 @@ def _beside_control(
     index: int, gap: float, error: float, df: float, loads: tuple[float, ...], confidence: float, side: str
 ) -> SimultaneousDifference:
     two_sided = side == TWO_SIDED
-    critical = critical_value(loads, float(df), confidence, two_sided=two_sided)
+    critical = critical_value(loads, round(float(df), _PLACES), confidence, two_sided=two_sided)
     far = gap / error * (-1 if side == LESS else 1)
     bound, reach = abs(far) if two_sided else far, critical * error
     alone = _tail(bound, df, two_sided)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from kit.errors import KitError
 from kit.science.number_text import short
 from kit.science.uncertainty_inputs import UncertainInput
+from kit.show import Table, Worded
 
 _MOST_SECOND_ORDER = 0.1  # second-order terms above this share of the first-order ones are told
 
@@ -38,8 +39,8 @@ class Contribution:
         return abs(self.sensitivity) * self.source.standard_uncertainty
 
 
-@dataclass(frozen=True, slots=True)
-class Budget:
+@dataclass(frozen=True, slots=True, repr=False)
+class Budget(Worded):
     """The uncertainty of a result.
 
     Parameters
@@ -138,6 +139,26 @@ class Budget:
         if self.df < 5:
             told += "; the uncertainty itself is poorly known"
         return f"{told}."
+
+    def table(self) -> Table:
+        """The budget, an input a row, the largest contribution first."""
+        rows = [
+            (
+                part.source.name,
+                part.source.kind,
+                part.source.how,
+                short(part.source.value, 5),
+                short(part.source.standard_uncertainty, 2),
+                short(part.uncertainty, 2),
+                f"{part.share_pct:.0f}",
+            )
+            for part in self.contributions
+        ]
+        heads = ("input", "type", "from", "value", "standard uncertainty", "adds", "share, %")
+        return Table(heads, rows, title="Budget of the uncertainty", note=self.words, numeric=frozenset({3, 4, 5, 6}))
+
+    def _repr_html_(self) -> str:
+        return self.table().html()
 
 
 def budget(

@@ -6,13 +6,14 @@ import math
 from dataclasses import dataclass
 
 from kit.errors import KitError
+from kit.show import Worded
 
 BOUNDS = ("", "<", ">")
 _INFINITE = math.inf
 
 
-@dataclass(frozen=True, slots=True)
-class Count:
+@dataclass(frozen=True, slots=True, repr=False)
+class Count(Worded):
     """A count of living cells: a number, or one side of it where the plates tell no more. [CFU/g]
 
     `bound` is "" for a number, "<" below the detection limit, ">" above what can be counted.
@@ -48,8 +49,8 @@ class Count:
         return f"{self.bound}{self.cfu_per_g:g}"
 
 
-@dataclass(frozen=True, slots=True)
-class Reduction:
+@dataclass(frozen=True, slots=True, repr=False)
+class Reduction(Worded):
     """A log reduction between its least and its greatest possible value; the same where both counts are numbers.
 
     Infinite ends say that a count below or above the plates' range sets no limit.

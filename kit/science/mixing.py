@@ -13,6 +13,7 @@ from kit.errors import KitError
 from kit.science.number_text import short
 from kit.science.required import require_not_negative, require_positive
 from kit.science.stirrers import Span, Stirrer
+from kit.show import Worded
 
 TURBULENT_ABOVE = 1e4
 """Reynolds number above which power and pumping numbers are constant [hakansson-2018]."""
@@ -66,8 +67,8 @@ class Liquid:
         return self.consistency_pa_s_n * shear_rate_per_s ** (self.flow_index - 1)
 
 
-@dataclass(frozen=True, slots=True)
-class PowerDraw:
+@dataclass(frozen=True, slots=True, repr=False)
+class PowerDraw(Worded):
     """Power that a stirrer puts into a batch.
 
     Parameters
@@ -98,6 +99,12 @@ class PowerDraw:
         require_positive("energy per kg", mass_kg=mass_kg)
         require_not_negative("energy per kg", minutes=minutes)
         return self.power_w.times(minutes * 60 / mass_kg)
+
+    @property
+    def words(self) -> str:
+        """The power as a range, the regime, and what it does not hold for."""
+        flow = self.regime if self.reynolds is None else f"{self.regime}, Reynolds number {short(self.reynolds)}"
+        return f"{self.power_w} W ({flow}). Limits: {'; '.join(self.limits) or 'none stated'}."
 
 
 def turns_per_s(rpm: float) -> float:

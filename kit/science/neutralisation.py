@@ -7,10 +7,14 @@ from dataclasses import dataclass, replace
 
 from kit.science.acidbase_systems import AcidBaseError, AcidSystem
 from kit.science.mixture import Mixture
+from kit.show import Worded
 
 NEAR = 0.03
 """Share of equivalence within which the pH cannot be predicted: an amine's assay is no better known (common practice,
 no source). [-]"""
+
+ASSAYS = (1 - NEAR, 1.0, 1 + NEAR)
+"""The assay of an amine as stated, and what it may be less or more. [-]"""
 
 EQUIVALENCE_PH = 7.5
 """Between the last constant of a carboxylic acid, 6.4 of citric acid, and that of an amine, about 9. At an amine's
@@ -19,8 +23,8 @@ equivalence every proton held less firmly than this has gone to the amine, and e
 _WORDS_NEAR = "within 3 % of equivalence it cannot be predicted"
 
 
-@dataclass(frozen=True)
-class AmineBalance:
+@dataclass(frozen=True, repr=False)
+class AmineBalance(Worded):
     """An amine against the acid that is there for it.
 
     Parameters
@@ -121,8 +125,6 @@ def amine_balance(mixture: Mixture, amine: AcidSystem, temp_c: float = 25.0, act
     Equivalence is where the charges of everything else balance with the amine free of protons, see
     `charge_at_equivalence`. There the pH is steepest in the amount of amine.
     """
-    import numpy as np
-
     amount = mixture.totals_mmol.get(amine, 0.0)
     if amine.charge != 1 or len(amine.pka) != 1 or amine.pka[0] <= EQUIVALENCE_PH or not amount > 0:
         raise AcidBaseError(
@@ -133,7 +135,29 @@ def amine_balance(mixture: Mixture, amine: AcidSystem, temp_c: float = 25.0, act
         )
     acid = acid_left_mmol(mixture, (amine,))
     degree = acid / amount
-    amines = amount * np.array([1.0, 1 - NEAR, 1 + NEAR])
-    varied = replace(mixture, totals_mmol={**mixture.totals_mmol, amine: amines})
-    as_given, less, more = (float(value) for value in varied.solve(temp_c, activity).ph)
+    less, as_given, more = ph_by_assay(mixture, (amine,), temp_c, activity)
     return AmineBalance(amine.name, amount, acid, degree, is_near(degree), as_given, less, more)
+
+
+def ph_by_assay(
+    mixture: Mixture, amines: Collection[AcidSystem], temp_c: float = 25.0, activity: str = "davies"
+) -> tuple[float, float, float]:
+    """The pH with 3 % less of the amines, with what is stated, and with 3 % more. [-]
+
+    Parameters
+    ----------
+    mixture : Mixture                    Amounts in numbers, not arrays.
+    amines : collection of AcidSystem    Which of its systems are the amines.
+    temp_c : float                       [degC]
+    activity : str                       As in `kit.science.acidbase.solve`.
+
+    Raises
+    ------
+    AcidBaseError   As `kit.science.acidbase.solve`.
+    """
+    import numpy as np
+
+    shares = np.array(ASSAYS)
+    varied = {system: amount * shares if system in amines else amount for system, amount in mixture.totals_mmol.items()}
+    less, stated, more = (float(value) for value in replace(mixture, totals_mmol=varied).solve(temp_c, activity).ph)
+    return less, stated, more

@@ -23,6 +23,7 @@ from kit.science.mixing import (
 from kit.science.number_text import short
 from kit.science.required import require_positive
 from kit.science.stirrers import Stirrer
+from kit.show import Worded
 
 TIP_SPEED = "tip speed"
 POWER_PER_VOLUME = "power per volume"
@@ -96,8 +97,8 @@ class Stirring:
             raise
 
 
-@dataclass(frozen=True, slots=True)
-class ScaleRow:
+@dataclass(frozen=True, slots=True, repr=False)
+class ScaleRow(Worded):
     """One quantity in both vessels.
 
     Parameters
@@ -130,9 +131,12 @@ class ScaleRow:
             return "kept" if self.kept else "unchanged"
         return f"{short(ratio)} times as much" if ratio > 1 else f"down to {short(100 * ratio)} %"
 
+    def __str__(self) -> str:
+        return f"{self.name}: {self.words}"
 
-@dataclass(frozen=True, slots=True)
-class ScaleTable:
+
+@dataclass(frozen=True, slots=True, repr=False)
+class ScaleTable(Worded):
     """What a process becomes in another vessel.
 
     Parameters

@@ -9,11 +9,12 @@ from functools import lru_cache
 from kit.errors import KitError
 from kit.science.number_text import short
 from kit.science.required import require_not_negative, require_positive
+from kit.show import Worded
 from kit.sources import read_data
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+@dataclass(frozen=True, slots=True, repr=False)
+class Span(Worded):
     """A value known only between two ends.
 
     Parameters

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kit.errors import KitError
+from kit.show import Worded
 
 _ABSOLUTE_ZERO_C = -273.15
 
@@ -16,8 +17,8 @@ LARGEST_STEP_C = 3.0
 """A correction over more than this is refused: near 30 to 45 °C a gel network changes and the line breaks."""
 
 
-@dataclass(frozen=True, slots=True)
-class TemperatureSlope:
+@dataclass(frozen=True, slots=True, repr=False)
+class TemperatureSlope(Worded):
     """ln viscosity = constant + slope x temperature, measured on the product. What is not told is None.
 
     Parameters
@@ -45,8 +46,8 @@ class TemperatureSlope:
         return f"{100 * self.per_c:.2f} ± {100 * self.standard_error_per_c:.2f} % per °C, {window}"
 
 
-@dataclass(frozen=True, slots=True)
-class CorrectedViscosity:
+@dataclass(frozen=True, slots=True, repr=False)
+class CorrectedViscosity(Worded):
     """A viscosity carried to another temperature; always shown beside the raw reading.
 
     Parameters

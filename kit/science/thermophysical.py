@@ -10,7 +10,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from kit.errors import KitError
+from kit.science.number_text import short
 from kit.science.water_ionisation import ZERO_CELSIUS_K, water_density
+from kit.show import Worded
 
 # IAPWS SR6-08(2011), tables 1 and 4: coefficients of the Gibbs energy and of the viscosity.
 _GAS_CONSTANT_KJ_KG_K = 0.46151805
@@ -173,8 +175,8 @@ def _exp(value):
     return np.exp(value)
 
 
-@dataclass(frozen=True, slots=True)
-class Mixed:
+@dataclass(frozen=True, slots=True, repr=False)
+class Mixed(Worded):
     """A property of a mixture, with how much of the mass it rests on.
 
     Parameters
@@ -197,6 +199,12 @@ class Mixed:
         if not self.unknown:
             return "known for the whole mass"
         return f"known for {self.known_share:.1%} of the mass; not known: {', '.join(self.unknown)}"
+
+    def __str__(self) -> str:
+        if self.value is None:
+            return f"no value, {self.words}"
+        ends = f" ({short(self.low, 4)} to {short(self.high, 4)})" if self.unknown else ""
+        return f"{short(self.value, 4)}{ends}, {self.words}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,11 @@ import numpy as np
 
 from kit.errors import KitError
 from kit.science.flow_curve import FlowCurve
+from kit.show import Worded
 
 
-@dataclass(frozen=True, slots=True)
-class Hysteresis:
+@dataclass(frozen=True, slots=True, repr=False)
+class Hysteresis(Worded):
     """The area between the flow curve up and the one down. Parts that cannot be told are None.
 
     Parameters
@@ -45,8 +46,8 @@ class Hysteresis:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Recovery:
+@dataclass(frozen=True, slots=True, repr=False)
+class Recovery(Worded):
     """How much of the viscosity before shear is back, over time.
 
     Parameters
@@ -77,6 +78,14 @@ class Recovery:
             before, low = self.times_s[index - 1], self.shares[index - 1]
             return before + (time - before) * (share - low) / (found - low)
         return None
+
+    @property
+    def words(self) -> str:
+        """The shares that are back, or why there are none."""
+        if self.reason or not self.shares:
+            return f"recovery not known: {self.reason or 'nothing was read after shear'}"
+        told = (f"{100 * share:.0f} % after {time:g} s" for time, share in zip(self.times_s, self.shares, strict=True))
+        return f"of the viscosity before shear {', '.join(told)}"
 
 
 def hysteresis(up: FlowCurve, down: FlowCurve, reading_sd_share: float | None = None) -> Hysteresis:

@@ -9,13 +9,14 @@ from dataclasses import dataclass
 
 from kit.errors import KitError
 from kit.science.water_ionisation import ZERO_CELSIUS_K
+from kit.show import Worded
 
 GAS_CONSTANT_J_MOL_K = 8.314462618  # CODATA 2018, exact
 _STEPS = 200  # Simpson's rule on each straight piece: the error is below 1e-6 of the integral for 30 degC a piece
 
 
-@dataclass(frozen=True, slots=True)
-class Exposure:
+@dataclass(frozen=True, slots=True, repr=False)
+class Exposure(Worded):
     """Heat seen, as time at a steady temperature that would do the same to a first-order loss.
 
     Parameters

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 from kit.science.number_text import short
 from kit.science.required import require_not_negative, require_positive
+from kit.show import Worded
 
 _TWICE = 2.0  # standard errors; an interval of about 95 %
 
 
-@dataclass(frozen=True, slots=True)
-class TransferLoss:
+@dataclass(frozen=True, slots=True, repr=False)
+class TransferLoss(Worded):
     """Viscosity before and after a pump, a transfer or a filling head.
 
     Parameters

@@ -8,14 +8,15 @@ from dataclasses import dataclass
 from kit.errors import KitError
 from kit.science.number_text import short
 from kit.science.required import require_finite, require_not_negative, require_positive
+from kit.show import Worded
 
 INSIDE = "inside"
 OUTSIDE = "outside"
 CANNOT_TELL = "cannot be told"
 
 
-@dataclass(frozen=True, slots=True)
-class LimitVerdict:
+@dataclass(frozen=True, slots=True, repr=False)
+class LimitVerdict(Worded):
     """A value with its uncertainty against limits.
 
     Parameters
@@ -54,8 +55,8 @@ class InstrumentValue:
         require_not_negative(self.instrument or "instrument", standard_uncertainty=self.standard_uncertainty)
 
 
-@dataclass(frozen=True, slots=True)
-class InstrumentDifference:
+@dataclass(frozen=True, slots=True, repr=False)
+class InstrumentDifference(Worded):
     """One sample read on two instruments.
 
     Parameters
@@ -164,11 +165,14 @@ def between_instruments(first: InstrumentValue, second: InstrumentValue) -> Inst
 
 
 def _probability(value: float, uncertainty: float, bottom: float, top: float) -> float:
-    from scipy.special import ndtr
-
     if not uncertainty:
         return 1.0 if bottom <= value <= top else 0.0
-    return float(ndtr((top - value) / uncertainty) - ndtr((bottom - value) / uncertainty))
+    return _below((top - value) / uncertainty) - _below((bottom - value) / uncertainty)
+
+
+def _below(deviations: float) -> float:
+    """Share of a normal distribution below so many standard deviations. [-]"""
+    return math.erfc(-deviations / math.sqrt(2)) / 2
 
 
 def _limit_words(state: str, value: float, guard: float, bottom: float, top: float, probability: float) -> str:

@@ -14,6 +14,7 @@ from functools import lru_cache
 from kit.errors import KitError
 from kit.science.number_text import short
 from kit.science.required import require_finite, require_not_negative, require_positive
+from kit.show import Worded
 from kit.sources import read_data
 
 COAXIAL = "coaxial cylinders"
@@ -79,8 +80,8 @@ class Spindle:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class FlowPoint:
+@dataclass(frozen=True, slots=True, repr=False)
+class FlowPoint(Worded):
     """A true point of a flow curve.
 
     Parameters
@@ -97,9 +98,14 @@ class FlowPoint:
         """Stress over rate. [mPa·s]"""
         return 1000 * self.shear_stress_pa / self.shear_rate_per_s
 
+    @property
+    def words(self) -> str:
+        """Rate and stress."""
+        return f"{short(self.shear_stress_pa)} Pa at {short(self.shear_rate_per_s)} 1/s"
 
-@dataclass(frozen=True, slots=True)
-class TorqueJudgement:
+
+@dataclass(frozen=True, slots=True, repr=False)
+class TorqueJudgement(Worded):
     """Where a torque lies in the window of the instrument.
 
     Parameters
@@ -119,11 +125,6 @@ class TorqueJudgement:
     def inside(self) -> bool:
         """Whether the reading may be used."""
         return self.state not in ("below", "above")
-
-    def __str__(self) -> str:
-        return self.words
-
-    __repr__ = __str__
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,14 +7,15 @@ from dataclasses import dataclass
 from kit.science.number_text import short
 from kit.science.required import require_not_negative, require_positive
 from kit.science.viscometer import full_scale_accuracy_pct, full_scale_mpa_s
+from kit.show import Worded
 from kit.sources import read_data
 
 NEAR = 3.0
 """An oil within this factor of the product's viscosity is called near; common practice, no source."""
 
 
-@dataclass(frozen=True, slots=True)
-class OilCheck:
+@dataclass(frozen=True, slots=True, repr=False)
+class OilCheck(Worded):
     """A certified oil read on a viscometer.
 
     Parameters

@@ -10,6 +10,7 @@ import numpy as np
 
 from kit.errors import KitError
 from kit.science.flow_least_squares import least_squares, standard_errors
+from kit.show import Worded
 
 FEWEST_AGES = 4
 """Ages needed for a build: three unknowns and one to spare."""
@@ -21,8 +22,8 @@ _STRAIGHT, _OVER = 0.05, 0.99
 _GRID = 40
 
 
-@dataclass(frozen=True, slots=True)
-class ViscosityBuild:
+@dataclass(frozen=True, slots=True, repr=False)
+class ViscosityBuild(Worded):
     """settled - (settled - start) x exp(-age / time constant), relative weighting. What is not told is None.
 
     Parameters

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from kit.science.thermophysical import ThermalError, saturation_pressure
 from kit.science.water_ionisation import ZERO_CELSIUS_K
+from kit.show import Worded
 
 ATMOSPHERE_PA = 101_325.0
 _DRY_AIR_J_KG_K = 287.05  # specific gas constant of dry air
@@ -22,8 +23,8 @@ COVERED = (3.0, 10.0)
 """How many times less a covered vessel loses, from and to. Common practice, no source. [-]"""
 
 
-@dataclass(frozen=True, slots=True)
-class LossEstimate:
+@dataclass(frozen=True, slots=True, repr=False)
+class LossEstimate(Worded):
     """Water lost from an open surface, with the range it is good for.
 
     Parameters
@@ -46,8 +47,8 @@ class LossEstimate:
         return f"{amount} from {how} vessel, an estimate only"
 
 
-@dataclass(frozen=True, slots=True)
-class Reconciled:
+@dataclass(frozen=True, slots=True, repr=False)
+class Reconciled(Worded):
     """A loss seen on the balance, held against the estimate.
 
     Parameters
@@ -70,6 +71,12 @@ class Reconciled:
     def explained(self) -> bool:
         """Whether evaporation can account for it."""
         return self.verdict in ("explained", "too small to tell")
+
+    @property
+    def words(self) -> str:
+        """The loss on the balance, the estimate and the verdict."""
+        left = f" ({abs(self.unexplained_g):.1f} g outside it)" if self.unexplained_g else ""
+        return f"{self.loss_g:.1f} ± {self.weighed_sd_g:.1f} g by the balance, {self.estimate}: {self.verdict}{left}"
 
 
 def evaporation_flux(water_c: float, air_c: float, humidity: float = 0.5, pressure_pa: float = ATMOSPHERE_PA) -> float:

@@ -7,13 +7,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from kit.science.flow_result import FlowFit
+from kit.science.number_text import short
+from kit.show import Worded
 
 PA_PER_DYN_PER_CM2 = 0.1
 """1 dyn/cm² is 1e-5 N on 1e-4 m²."""
 
 
-@dataclass(frozen=True, slots=True)
-class YieldStress:
+@dataclass(frozen=True, slots=True, repr=False)
+class YieldStress(Worded):
     """A yield value from a model. Parts that cannot be told are None.
 
     Parameters
@@ -49,8 +51,8 @@ class YieldStress:
         return f"{self.value_pa:.3g} ± {self.standard_error_pa:.2g} Pa, {rate}{told}"
 
 
-@dataclass(frozen=True, slots=True)
-class YieldRange:
+@dataclass(frozen=True, slots=True, repr=False)
+class YieldRange(Worded):
     """Yield values of several models on the same readings.
 
     Parameters
@@ -65,9 +67,16 @@ class YieldRange:
     high_pa: float | None
     reason: str = ""
 
+    @property
+    def words(self) -> str:
+        """Lowest and highest, or why there is none."""
+        if self.low_pa is None:
+            return f"no yield value: {self.reason}"
+        return f"yield value {short(self.low_pa)} to {short(self.high_pa)} Pa by {len(self.values)} models"
 
-@dataclass(frozen=True, slots=True)
-class QuickYield:
+
+@dataclass(frozen=True, slots=True, repr=False)
+class QuickYield(Worded):
     """The quick yield figure of the trade from two slow speeds.
 
     Parameters

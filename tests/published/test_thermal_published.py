@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -88,6 +90,27 @@ def test_densities_of_glycols(name, expected):
     assert [density_of(name, temp) for temp in (20, 25, 40)] == pytest.approx(expected, rel=0.002)
     assert density_of("Glycerin", 20) == pytest.approx(1261.1, rel=0.0005)
     assert density_of("Glycerin", 32.5) == pytest.approx((1258.1 + 1248.4) / 2)
+
+
+def test_density_of_isopropyl_alcohol():
+    """Perry's Handbook as carried in thermo 0.6.1; 785.5 at 20, 780.9 at 25 degC in the CRC Handbook, from memory."""
+    assert [density_of("Isopropyl Alcohol", temp) for temp in (20, 25)] == pytest.approx((785.5, 780.9), rel=0.002)
+    assert thermal_facts("Isopropyl Alcohol")["density_25"].value == pytest.approx(781.8)
+
+
+@pytest.mark.parametrize("name", ["Stearyl Alcohol", "Cetearyl Alcohol"])
+def test_a_set_fatty_alcohol_lies_between_its_melt_and_its_crystal(name):
+    """0.884 to 0.906 g/cm3, Handbook of Pharmaceutical Excipients, 5th edition, Stearyl Alcohol, true density.
+
+    The densest it can be is a crystal of cetyl alcohol: a 8.980, b 4.939, c 87.91 angstrom, beta 122.63 degrees, Z 8
+    [V. Metivaud et al., Chem. Mater. 17 (2005) 3302], 242.44 g/mol; the least dense the melt, 0.811.
+    """
+    volume = 8.980 * 4.939 * 87.91 * math.sin(math.radians(122.63)) * 1e-24
+    crystal = 8 * 242.44 / (6.02214e23 * volume)
+    assert crystal == pytest.approx(0.981, abs=0.002)
+    fact = thermal_facts(name)["density_25"]
+    assert (fact.low, fact.high, fact.unit) == (884.0, 906.0, "kg/m3")
+    assert 811 < fact.low < fact.high < 1000 * crystal
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -121,7 +123,7 @@ def test_a_log_that_cannot_be_used(times, temps):
 
 
 def test_the_law_is_its_differential_equation():
-    p = np.array([[math.log(0.03), 75.0, 22.0, 0.15, math.log(3.0), 52.0, math.log(1.5)]])
+    p = np.array([[math.log(0.03), 75.0, 22.0, 0.15, math.log(3.0), 52.0, math.log(1.5), 0.0]])
     width, latent = 1.5, 3.0
 
     def slope(_, y):
@@ -138,9 +140,26 @@ def test_the_law_is_its_differential_equation():
     assert table.minutes_to(21.0)[0] == math.inf
 
 
+def test_an_open_batch_loses_heat_with_its_vapour():
+    """Half of the heat at 62 degC leaves with vapour: pressures of water at 10 degree steps as steam tables print them
+    (kPa, from memory), the air half saturated. For each degree it is 1.36 times as fast at 72 as at 42 degC."""
+    kpa = np.array([(22, 2.645), (32, 4.759), (42, 8.208), (52, 13.631), (62, 21.867), (72, 34.000), (82, 51.368)])
+    p = np.array([[math.log(0.03), 76.0, 22.0, 0.0, -14.0, 52.0, 0.0, 0.5]])
+    damp = 2.645 / 2
+
+    def slope(_, y):
+        pressure = np.exp(np.interp(y[0], kpa[:, 0], np.log(kpa[:, 1])))
+        vapour = 40 * (pressure - damp) / (21.867 - damp)
+        return [-0.03 * (0.5 * (y[0] - 22) + 0.5 * vapour)]
+
+    run = solve_ivp(slope, (0, 60), [76.0], t_eval=np.arange(0.0, 60, 5), rtol=1e-9, atol=1e-9, max_step=0.5)
+    assert curves(p).temps_c(np.arange(0.0, 60, 5))[0] == pytest.approx(run.y[0], abs=0.15)
+    assert abs(run.y[0][-1] - float(exact(55, start=76.0))) > 1.5  # what Newton's law alone would say
+
+
 def test_slopes_are_those_of_the_curves():
     """Differences of a table a hundred times finer; the coarse one is off by 5 % of each column's largest at most."""
-    p = np.array([[math.log(0.03), 75, 21, 0.1, math.log(2.7), 52, math.log(1.2), -0.5, 7.3, 0.4, 16.2]])
+    p = np.array([[math.log(0.03), 75, 21, 0.1, math.log(2.7), 52, math.log(1.2), 0.4, -0.5, 7.3, 0.4, 16.2]])
     times = np.array([0.0, 3, 6, 9, 12, 16, 20, 23])
     told = traces(p, times, 36.0)
     assert told.temps_c == pytest.approx(curves(p, 36.0, 4000).temps_c(times), abs=0.02)
@@ -153,23 +172,23 @@ def test_slopes_are_those_of_the_curves():
 
 def test_the_law_without_a_shoulder_in_closed_form():
     """Against the table with no latent heat, with an exponent and a change; and Newton's law where there is neither."""
-    p = np.array([[math.log(0.03), 75, 21, 0.12, -14, 52, 0.0, -0.5, 7.3]])
+    p = np.array([[math.log(0.03), 75, 21, 0.12, -14, 52, 0.0, 0.0, -0.5, 7.3]])
     times = np.array([0.0, 4, 8, 13, 20, 31])
     told = plain_traces(p, times)
     assert told.temps_c == pytest.approx(curves(p, 30.0, 2000).temps_c(times), abs=1e-3)
-    for number in (0, 1, 2, 3, 7, 8):
+    for number in (0, 1, 2, 3, 8, 9):
         step = np.zeros(p.shape[1])
         step[number] = 1e-4
         rise = (plain_traces(p + step, times).temps_c - plain_traces(p - step, times).temps_c) / 2e-4
         assert told.slopes[:, :, number] == pytest.approx(rise, abs=2e-3 * abs(rise).max())
-    newton = np.array([[math.log(0.03), 75, 22, 0.0, -14, 52, 0.0]])
+    newton = np.array([[math.log(0.03), 75, 22, 0.0, -14, 52, 0.0, 0.0]])
     assert plain_traces(newton, times).temps_c[0] == pytest.approx(exact(times), abs=1e-9)
 
 
 def test_the_shoulder_delays_by_its_heat():
     """Newton with 3 degC of latent heat at a narrow 52 degC: longer by 3 / (0.03 (52 - 22)) = 3.33 min, whatever comes
     before or after."""
-    plain = np.array([[math.log(0.03), 75.0, 22.0, 0.0, -14.0, 52.0, math.log(0.3)]])
+    plain = np.array([[math.log(0.03), 75.0, 22.0, 0.0, -14.0, 52.0, math.log(0.3), 0.0]])
     set_ = plain.copy()
     set_[0, NAMES.index("ln_latent_c")] = math.log(3)
     delay = curves(set_).minutes_to(40.0)[0] - curves(plain).minutes_to(40.0)[0]
@@ -179,7 +198,7 @@ def test_the_shoulder_delays_by_its_heat():
 
 def test_a_lid_halves_the_pace_from_its_moment_on():
     """75 to T(10) by k = 0.03, from there by 0.015: the rest of 25.99 min takes twice as long."""
-    lid = np.array([[math.log(0.03), 75.0, 22.0, 0.0, -14.0, 52.0, 0.0, math.log(0.5), 10.0]])
+    lid = np.array([[math.log(0.03), 75.0, 22.0, 0.0, -14.0, 52.0, 0.0, 0.0, math.log(0.5), 10.0]])
     plain = math.log(53 / 18) / 0.03
     assert curves(lid).minutes_to(40.0)[0] == pytest.approx(10 + 2 * (plain - 10), abs=0.01)
     assert curves(lid).temps_c(np.array([10 + 2 * (plain - 10)]))[0, 0] == pytest.approx(40, abs=0.01)
@@ -267,3 +286,25 @@ def test_arrhenius_on_a_cooling_curve():
     with pytest.raises(KitError) as caught:
         equivalent_exposure([0, 10], [40, 40], 0)
     assert caught.value.code == "exposure.energy"
+
+
+def test_a_law_and_a_jacket_load_no_large_library():
+    """A page asks for both in every kernel; scipy took 0.6 s of it."""
+    asked = """
+import sys
+from kit.science.cooling_fit import fit_newton
+from kit.science.cooling_jacket import JacketProgramme, jacketed_minutes
+assert fit_newton([0, 5, 10, 15, 20, 25], [75, 67.6, 61.3, 55.8, 51.1, 47.0], 22.0).ok
+assert 30 < jacketed_minutes(40.0, 75.0, 0.05, JacketProgramme((0.0, 60.0), (60.0, 20.0))) < 60
+assert "scipy" not in sys.modules
+"""
+    subprocess.run([sys.executable, "-c", asked], check=True)
+
+
+def test_a_ramp_is_timed_to_the_last_digit():
+    """dT/dt = -k (T - Tj) integrated beside it; 60 degC falling by 2/3 degC a minute."""
+    programme = JacketProgramme((0.0, 60.0), (60.0, 20.0))
+    minutes = jacketed_minutes(40.0, 75.0, 0.05, programme)
+    assert jacketed_temp_c(minutes, 75.0, 0.05, programme) == pytest.approx(40.0, abs=1e-9)
+    run = solve_ivp(lambda t, y: [-0.05 * (y[0] - 60 + 40 / 60 * t)], (0, minutes), [75.0], rtol=1e-10, atol=1e-10)
+    assert run.y[0, -1] == pytest.approx(40.0, abs=1e-5)

@@ -32,11 +32,13 @@ def holds(batch: Batch, told) -> bool:
 
 
 @pytest.mark.slow
-def test_nine_intervals_in_ten_hold_the_time_to_40(thorough, capsys):
-    """At 65, 55 and 48 degC. Of 30 curves 90 % is 27, give or take 1.6: 70 % is four deviations off."""
+@pytest.mark.parametrize("steams", [False, True], ids=["still", "steaming"])
+def test_nine_intervals_in_ten_hold_the_time_to_40(thorough, capsys, steams):
+    """At 65, 55 and 48 degC. Of 30 curves 90 % is 27, give or take 1.6: 70 % is four deviations off. Open and steaming,
+    a batch is far slower at 40 degC than it was hot."""
     held: dict[int, list[bool]] = {65: [], 55: [], 48: []}
     widths: dict[int, list[float]] = {65: [], 55: [], 48: []}
-    for batch in simulate(41, 300 if thorough else 30):
+    for batch in simulate(51 if steams else 41, 300 if thorough else 30, steams=steams):
         for temp, found in held.items():
             count = first_at(batch, temp)
             if count is not None:
@@ -46,12 +48,13 @@ def test_nine_intervals_in_ten_hold_the_time_to_40(thorough, capsys):
     shares = {temp: float(np.mean(found)) for temp, found in held.items()}
     narrow = {temp: float(np.median(found)) for temp, found in widths.items()}
     whole = float(np.mean(np.concatenate([np.array(found) for found in held.values()])))
+    told = f"cooling{', steaming' * steams}: {whole:.1%} of 90 % intervals hold ({shares})"
     with capsys.disabled():
-        print(f"\ncooling: {whole:.1%} of 90 % intervals hold ({shares}), width over time to 40 °C {narrow}")
+        print(f"\n{told}, width over time to 40 °C {narrow}")
     assert (0.85 <= whole <= 0.95) if thorough else whole >= 0.80
     assert all(share >= (0.85 if thorough else 0.70) for share in shares.values())
     assert narrow[48] < 0.85 * min(narrow[65], narrow[55])  # the shoulder about 55 degC keeps the middle one wide
-    assert narrow[65] < 0.5 and narrow[48] < 0.2
+    assert narrow[65] < 0.5 and narrow[48] < 0.23
 
 
 def names(batch: Batch, told) -> bool:
@@ -88,11 +91,12 @@ def test_a_lid_or_a_draught_is_reported_within_three_readings(thorough, capsys):
     assert (0.85 <= np.mean(held) <= 0.95) if thorough else np.mean(held) >= 0.75
 
 
-def test_a_quiet_batch_seldom_raises_an_alarm():
+@pytest.mark.parametrize("steams", [False, True], ids=["still", "steaming"])
+def test_a_quiet_batch_seldom_raises_an_alarm(steams):
     """Curves of the law without a shoulder: at one reading in seven the pace is said to change. The sharp eye for a
     draught costs that: an eye half as sharp raises one in twenty, and misses twice as many changes."""
     alarms: list[bool] = []
-    for batch in [batch for batch in simulate(43, 150) if not batch.shoulder][:20]:
+    for batch in [batch for batch in simulate(53 if steams else 43, 150, steams=steams) if not batch.shoulder][:20]:
         log = Log(batch.times_min, batch.temps_c, (batch.room_c, TOLD_SD_C))
         alarms += [pace is not None for pace in recent_paces(log, len(batch.times_min))]
     assert len(alarms) > 200 and np.mean(alarms) < 0.20

@@ -1,0 +1,239 @@
+"""A response surface that also follows what no polynomial does: a trend and, around the batches, local departures.
+
+Universal kriging: y = trend + local departure + effect of the day + scatter of the batch. What cannot be known from a
+few batches (how far a departure reaches in each factor, how much is scatter, how much the day) is not chosen but
+averaged over: a fixed, spread-out sample of it is weighted by how well it explains the batches. Arrays in, frozen
+results out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from kit.errors import KitError
+
+_SAMPLE = 64
+# Reach of a departure as a share of the range, in the middle and by a factor either way; scatter and day as shares of
+# all variance. Wide on purpose (own choice).
+_REACH, _REACH_SPREAD = 0.8, 0.9
+_SCATTER_SHARE = (0.003, 0.7)
+_DAY_SHARE = (0.005, 0.5)
+_JITTER = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class KrigingPrediction:
+    """What is said of some points, on the scale of the values.
+
+    Parameters
+    ----------
+    mean : array, (m,)             Of batches of an average day.
+    standard_error : array, (m,)   Of that mean.
+    batch_sd : float               Scatter of one new batch on a new day around it.
+    df : float                     Of Student's t.
+    """
+
+    mean: np.ndarray
+    standard_error: np.ndarray
+    batch_sd: float
+    df: float
+
+
+@dataclass(frozen=True)
+class Kriging:
+    """A fitted surface.
+
+    Parameters
+    ----------
+    points : array, (n, k)       Coordinates of the batches, each factor over a range of about 1.
+    values : array, (n,)         Observed.
+    weights : array, (s,)        Of the sample, adding up to 1.
+    reach : array, (s, k)        How far a departure reaches in each factor.
+    variance : array, (s,)       Of one batch about the trend.
+    scatter, day : array, (s,)   Shares of it.
+    df : int                     Batches less terms of the trend.
+    trend : array, (n, p)        Terms of the trend at the batches.
+    """
+
+    points: np.ndarray
+    values: np.ndarray
+    weights: np.ndarray
+    reach: np.ndarray
+    variance: np.ndarray
+    scatter: np.ndarray
+    day: np.ndarray
+    df: int
+    trend: np.ndarray
+    _solved: tuple[np.ndarray, ...]
+
+    @property
+    def batch_sd(self) -> float:
+        """Scatter of batches of one setting, the day included."""
+        return math.sqrt(float(self.weights @ (self.variance * (self.scatter + self.day))))
+
+    @property
+    def left_out_r2(self) -> float:
+        """Share of the scatter of the values that is explained when each batch is left out in turn; 1 at most. [-]"""
+        inverse, _, spread, left = self._solved
+        weighted = inverse @ self.trend
+        own = np.diagonal(inverse, axis1=1, axis2=2) - ((weighted @ spread) * weighted).sum(axis=2)
+        missed = self.weights @ (left / np.maximum(own, 1e-12))
+        total = float(((self.values - self.values.mean()) ** 2).sum())
+        return 1 - float((missed**2).sum()) / total if total > 0 else 0.0
+
+    def predict(self, points: np.ndarray, trend: np.ndarray) -> KrigingPrediction:
+        """What is said of some points.
+
+        Parameters
+        ----------
+        points : array, (m, k)   Coordinates as of the fit.
+        trend : array, (m, p)    Terms of the trend there.
+        """
+        inverse, coefficients, spread, left = self._solved
+        near = self._near(points)  # (s, m, n)
+        local = (near @ left[:, :, None])[:, :, 0]
+        means = coefficients @ trend.T + local
+        # variance: departure less what the batches say of it, and what the trend leaves open
+        told = near @ inverse
+        rest = (1 - self.scatter - self.day)[:, None] - (told * near).sum(axis=2)
+        open_ = trend[None] - told @ self.trend
+        rest = rest + ((open_ @ spread) * open_).sum(axis=2)
+        variances = np.maximum(rest, 0.0) * self.variance[:, None]
+        mean = self.weights @ means
+        variance = self.weights @ (variances + (means - mean) ** 2)
+        return KrigingPrediction(mean, np.sqrt(variance), self.batch_sd, float(self.df))
+
+    def joint(self, points: np.ndarray, trend: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Covariance of the mean at the first point with that at every point, and the variance at every point.
+
+        Parameters
+        ----------
+        points : array, (m, k)   Coordinates as of the fit.
+        trend : array, (m, p)    Terms of the trend there.
+        """
+        inverse, _, spread, _ = self._solved
+        near = self._near(points)
+        told = near @ inverse
+        open_ = trend[None] - told @ self.trend
+        own = np.asarray(points, dtype=float)
+        prior = (1 - self.scatter - self.day)[:, None, None] * _alike(own[:1], own, self.reach)
+        first = prior[:, 0] - (told[:, :1] * near).sum(axis=2)
+        first = first + ((open_[:, :1] @ spread) * open_).sum(axis=2)
+        rest = (1 - self.scatter - self.day)[:, None] - (told * near).sum(axis=2)
+        rest = rest + ((open_ @ spread) * open_).sum(axis=2)
+        return self.weights @ (first * self.variance[:, None]), self.weights @ (
+            np.maximum(rest, 0.0) * self.variance[:, None]
+        )
+
+    def _near(self, points: np.ndarray) -> np.ndarray:
+        share = (1 - self.scatter - self.day)[:, None, None]
+        return share * _alike(np.asarray(points, dtype=float), self.points, self.reach)
+
+
+def fit_kriging(
+    points: Sequence[Sequence[float]],
+    y: Sequence[float],
+    trend: Sequence[Sequence[float]],
+    *,
+    days: Sequence[Hashable] | None = None,
+    known_sd: float | None = None,
+    known_df: float | None = None,
+) -> Kriging:
+    """Fit a surface to batches.
+
+    Parameters
+    ----------
+    points : (n, k)                Coordinates, each factor over a range of about 1.
+    y : sequence of float          On the scale where scatter is even: ln of a ratio property.
+    trend : (n, p)                 Terms of the trend at the batches.
+    days : sequence                A label a batch; a day has an effect of its own, drawn anew for each.
+    known_sd, known_df : float     Scatter of batches known from elsewhere, on the scale of y, and its df.
+
+    Raises
+    ------
+    KitError   `kriging.few` with two batches or fewer more than terms of the trend.
+
+    Notes
+    -----
+    Departures by the Matern function with 5/2; weights by the restricted likelihood (Handcock and Stein 1993,
+    Technometrics 35:403). Variance is integrated out, which leaves Student's t.
+    """
+    made, values, terms = (np.asarray(given, dtype=float) for given in (points, y, trend))
+    df = len(values) - terms.shape[1]
+    if df < 2:
+        raise KitError(
+            f"{len(values)} batches for a trend of {terms.shape[1]} terms",
+            where="fit_kriging()",
+            allowed=f"{terms.shape[1] + 2} batches or more",
+            mend="make more batches, or take a constant trend",
+            code="kriging.few",
+        )
+    same_day = _same(days, len(values))
+    reach, scatter, day = _sample(made.shape[1], with_days=bool((same_day - np.eye(len(values))).any()))
+    likeness = _alike(made, made, reach)
+    covariance = (1 - scatter - day)[:, None, None] * likeness + day[:, None, None] * same_day[None]
+    covariance = covariance + (scatter[:, None, None] + _JITTER) * np.eye(len(values))[None]
+    lower = np.linalg.cholesky(covariance)
+    inverse = np.linalg.inv(covariance)
+    weighted = np.einsum("sij,jp->sip", inverse, terms)
+    information = np.einsum("ip,siq->spq", terms, weighted)
+    spread = np.linalg.inv(information)
+    coefficients = np.einsum("spq,siq,i->sp", spread, weighted, values)
+    residuals = values[None] - coefficients @ terms.T
+    left = np.einsum("sij,sj->si", inverse, residuals)
+    squares = np.maximum(np.einsum("si,si->s", residuals, left), 1e-300)
+    variance = squares / df
+    log_size = 2 * np.log(np.diagonal(lower, axis1=1, axis2=2)).sum(axis=1) + np.linalg.slogdet(information)[1]
+    log_weight = -0.5 * (df * np.log(squares) + log_size)
+    if known_sd and known_df:
+        ratio = variance * scatter / known_sd**2
+        log_weight = log_weight - 0.25 * known_df * np.log(ratio) ** 2
+    weights = np.exp(log_weight - log_weight.max())
+    return Kriging(
+        made,
+        values,
+        weights / weights.sum(),
+        reach,
+        variance,
+        scatter,
+        day,
+        df,
+        terms,
+        (inverse, coefficients, spread, left),
+    )
+
+
+def _same(days: Sequence[Hashable] | None, count: int) -> np.ndarray:
+    if days is None:
+        return np.eye(count)
+    return np.array([[float(one == other) for other in days] for one in days])
+
+
+def _sample(factors: int, *, with_days: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """A fixed sample of reach, share of the scatter and share of the day."""
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
+    drawn = qmc.Sobol(factors + 2, scramble=True, rng=np.random.default_rng(7)).random(_SAMPLE)
+    drawn = np.clip(drawn, 1e-3, 1 - 1e-3)
+    reach = _REACH * np.exp(_REACH_SPREAD * ndtri(drawn[:, :factors]))
+    scatter = _log_uniform(drawn[:, factors], *_SCATTER_SHARE)
+    day = _log_uniform(drawn[:, factors + 1], *_DAY_SHARE) if with_days else np.zeros(_SAMPLE)
+    most = np.maximum(scatter + day, 0.9) / 0.9  # something is left for the surface
+    return reach, scatter / most, day / most
+
+
+def _log_uniform(drawn: np.ndarray, low: float, high: float) -> np.ndarray:
+    return low * (high / low) ** drawn
+
+
+def _alike(first: np.ndarray, second: np.ndarray, reach: np.ndarray) -> np.ndarray:
+    """How alike two sets of points are under every reach, (s, m, n): 1 at the same point, 0 far away."""
+    squares = (first[:, None, :] - second[None, :, :]) ** 2
+    far = 5 * ((1 / reach**2) @ squares.reshape(-1, squares.shape[2]).T)  # five times the squared distance
+    root = np.sqrt(far)
+    return ((1 + root + far / 3) * np.exp(-root)).reshape(len(reach), len(first), len(second))

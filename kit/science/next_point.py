@@ -1,0 +1,279 @@
+"""Which point next: the one that can be hoped to better the best batch, or that settles a question.
+
+Pure: coordinates of tried and possible points, what was observed, and goals in; frozen picks out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from kit.errors import KitError
+from kit.science.desirability import Goal, combined
+from kit.science.expected_improvement import student_draws
+from kit.science.kriging import Kriging, fit_kriging
+
+_DRAWS = 256
+_SPARE = 3  # batches beyond the terms of a trend before the trend is used (own choice)
+
+
+@dataclass(frozen=True)
+class Observed:
+    """One response of the batches, with its goal.
+
+    Parameters
+    ----------
+    values : sequence of float   One a batch; None where it was not read. [unit]
+    goal : Goal                  What is wanted of it. [unit]
+    log : bool                   Whether scatter is a share of the value.
+    known_sd, known_df : float   Scatter known from elsewhere, on the scale of the fit.
+    """
+
+    values: Sequence[float | None]
+    goal: Goal
+    log: bool = False
+    known_sd: float | None = None
+    known_df: float | None = None
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What is known of possible points, one number a point.
+
+    Parameters
+    ----------
+    middle : dict of array             Response to its predicted middle. [unit]
+    low, high : dict of array          95 % interval of one new batch. [unit]
+    desirability : array               Of the predicted middles.
+    best : float                       Desirability of the best batch so far, of its predicted middle.
+    best_batch : int                   Which one it is.
+    improvement : array                Expected improvement of the desirability, discounted by what a batch can show.
+    chance : array                     That a point is better than the best at all.
+    """
+
+    middle: dict[str, np.ndarray]
+    low: dict[str, np.ndarray]
+    high: dict[str, np.ndarray]
+    desirability: np.ndarray
+    best: float
+    best_batch: int
+    improvement: np.ndarray
+    chance: np.ndarray
+
+
+@dataclass(frozen=True)
+class Surfaces:
+    """The fitted surface of every response, and where its terms come from.
+
+    Parameters
+    ----------
+    observed : dict          Response to what was observed.
+    fits : dict of Kriging   One a response.
+    tried : array, (n, k)    Coordinates of the batches.
+    parts : int              Leading coordinates that are parts of a mixture: their sum is fixed.
+    """
+
+    observed: Mapping[str, Observed]
+    fits: dict[str, Kriging]
+    tried: np.ndarray
+    parts: int
+
+    def _scaled(self, points: np.ndarray) -> np.ndarray:
+        return _scaled(points, self.parts)
+
+    def outlook(self, points: np.ndarray, *, seed: int = 0) -> Outlook:
+        """What can be said of possible points.
+
+        Parameters
+        ----------
+        points : array, (m, k)   Coordinates.
+        seed : int               Of the draws that the improvement is averaged over.
+
+        Notes
+        -----
+        The gain is discounted where another batch would show little beyond its own scatter, else the best batch would be
+        made again and again: Huang, Allen, Notz and Zeng (2006), Journal of Global Optimization 34:441.
+        """
+        from scipy.special import stdtrit
+
+        every = np.vstack([np.asarray(points, dtype=float), self.tried])
+        names = list(self.observed)
+        draws = student_draws(_DRAWS, len(names), [self.fits[name].df for name in names], seed=seed)
+        middle, low, high, single, drawn = {}, {}, {}, [], []
+        open_ = np.zeros(len(every))
+        for index, name in enumerate(names):
+            fit, seen = self.fits[name], self.observed[name]
+            found = fit.predict(self._scaled(every), _trend(every, self.parts, fit.trend.shape[1]))
+            back = np.exp if seen.log else np.asarray
+            wide = float(stdtrit(fit.df, 0.975)) * np.hypot(found.standard_error, found.batch_sd)
+            count = len(points)
+            open_ += 1 - found.batch_sd / np.hypot(found.standard_error, found.batch_sd)
+            middle[name] = back(found.mean)[:count]
+            low[name] = back(found.mean - wide)[:count]
+            high[name] = back(found.mean + wide)[:count]
+            single.append(seen.goal.of(back(found.mean)))
+            drawn.append(seen.goal.of(back(found.mean[None] + draws[:, index, None] * found.standard_error[None])))
+        importance = [self.observed[name].goal.importance for name in names]
+        whole = combined(single, importance)
+        best_batch = int(np.argmax(whole[len(points) :]))
+        best = float(whole[len(points) + best_batch])
+        possible = combined(drawn, importance)[:, : len(points)]
+        return Outlook(
+            middle,
+            low,
+            high,
+            whole[: len(points)],
+            best,
+            best_batch,
+            np.maximum(possible - best, 0.0).mean(axis=0) * open_[: len(points)] / len(names),
+            (possible > best).mean(axis=0),
+        )
+
+    def with_believed(self, point: np.ndarray, day: Hashable = None) -> Surfaces:
+        """The same after a batch at a point that comes out as predicted: the next pick goes elsewhere.
+
+        Parameters
+        ----------
+        point : array, (k,)   Coordinates.
+        day : hashable        Its day; a new one when omitted.
+        """
+        fits = {}
+        for name, fit in self.fits.items():
+            row = _trend(point[None], self.parts, fit.trend.shape[1])
+            value = float(fit.predict(self._scaled(point[None]), row).mean[0])
+            fits[name] = fit_kriging(
+                np.vstack([fit.points, self._scaled(point[None])]),
+                [*fit.values, value],
+                np.vstack([fit.trend, row]),
+            )
+        return replace(self, fits=fits)
+
+
+def fit_surfaces(
+    tried: Sequence[Sequence[float]],
+    observed: Mapping[str, Observed],
+    *,
+    parts: int = 0,
+    days: Sequence[Hashable] | None = None,
+) -> Surfaces:
+    """Fit every response.
+
+    Parameters
+    ----------
+    tried : (n, k)     Coordinates of the batches: shares of a mixture first, other factors coded -1 to 1.
+    observed : dict    Response to what was observed.
+    parts : int        How many coordinates are parts of a mixture.
+    days : sequence    The day of each batch.
+
+    Raises
+    ------
+    KitError   `next.few` where a response was read of too few batches, with how many are needed.
+    """
+    points = np.atleast_2d(np.asarray(tried, dtype=float))
+    fits = {}
+    for name, seen in observed.items():
+        rows = [index for index, value in enumerate(seen.values) if value is not None]
+        linear = points.shape[1] + (0 if parts else 1)
+        if len(rows) < _least(linear):
+            raise KitError(
+                f"{name} was read of {len(rows)} batches",
+                where="next trial",
+                allowed=f"{_least(linear)} batches or more, for {points.shape[1]} factors",
+                mend="plan a first set of batches that covers the region",
+                code="next.few",
+            )
+        terms = linear if len(rows) >= linear + _SPARE else 1
+        values = [math.log(seen.values[row]) if seen.log else float(seen.values[row]) for row in rows]
+        fits[name] = fit_kriging(
+            _scaled(points[rows], parts),
+            values,
+            _trend(points[rows], parts, terms),
+            days=None if days is None else [days[row] for row in rows],
+            known_sd=seen.known_sd,
+            known_df=seen.known_df,
+        )
+    return Surfaces(dict(observed), fits, points, parts)
+
+
+def _least(linear: int) -> int:
+    """Batches without which a suggestion would be a guess: as many as a straight line in every factor has terms."""
+    return max(linear, 4)
+
+
+def _trend(points: np.ndarray, parts: int, terms: int) -> np.ndarray:
+    """Terms of the trend: a constant, or straight lines; the parts of a mixture hold the constant."""
+    ones = np.ones((len(points), 1))
+    if terms == 1:
+        return ones
+    return points if parts else np.hstack([ones, points])
+
+
+def _scaled(points: np.ndarray, parts: int) -> np.ndarray:
+    """Coordinates over a range of about 1: coded factors run from -1 to 1."""
+    out = np.array(points, dtype=float)
+    out[:, parts:] = out[:, parts:] / 2
+    return out
+
+
+def best_points(
+    surfaces: Surfaces, possible: np.ndarray, count: int = 1, *, seed: int = 0
+) -> tuple[tuple[int, Outlook], ...]:
+    """The possible points of the largest expected improvement, one after another.
+
+    Parameters
+    ----------
+    surfaces : Surfaces
+    possible : array, (m, k)   Coordinates.
+    count : int                How many to pick; each further one takes those before as made and come out as predicted.
+    seed : int                 Of the draws.
+
+    Returns
+    -------
+    tuple of pairs   Index of the point, and the outlook at the moment it was picked; fewer where nothing is left.
+    """
+    points = np.asarray(possible, dtype=float)
+    free = np.ones(len(points), dtype=bool)
+    picked = []
+    now = surfaces
+    for _ in range(min(count, len(points))):
+        outlook = now.outlook(points, seed=seed)
+        # where no gain is in sight the most desirable point is taken, and the reason says so
+        merit = outlook.improvement + 1e-9 * outlook.desirability
+        index = int(np.argmax(np.where(free, merit, -np.inf)))
+        picked.append((index, outlook))
+        free[index] = False
+        now = now.with_believed(points[index])
+    return tuple(picked)
+
+
+def settling_points(surfaces: Surfaces, name: str, at: np.ndarray, possible: np.ndarray) -> tuple[int, float, float]:
+    """The possible point whose batch narrows most what is said of one response at one place.
+
+    Parameters
+    ----------
+    surfaces : Surfaces
+    name : str                 The response in question.
+    at : array, (k,)           The place.
+    possible : array, (m, k)   Coordinates.
+
+    Returns
+    -------
+    tuple   Index of the point; half-width of the 95 % interval of the mean at the place now and after, on the scale of
+            the fit. It does not depend on what the batch will show.
+    """
+    from scipy.special import stdtrit
+
+    fit = surfaces.fits[name]
+    terms = fit.trend.shape[1]
+    place, points = np.asarray(at, dtype=float)[None], np.asarray(possible, dtype=float)
+    both = np.vstack([place, points])
+    rows = _trend(both, surfaces.parts, terms)
+    covariance, own = fit.joint(_scaled(both, surfaces.parts), rows)
+    now = math.sqrt(own[0])
+    gain = covariance[1:] ** 2 / (own[1:] + fit.batch_sd**2)
+    index = int(np.argmax(gain))
+    after = math.sqrt(max(own[0] - gain[index], 0.0))
+    return index, now * float(stdtrit(fit.df, 0.975)), after * float(stdtrit(fit.df + 1, 0.975))
