@@ -7,28 +7,39 @@ from __future__ import annotations
 
 from importlib import import_module
 
-__version__ = "0.3.0"
+__version__ = "0.4.0"
 
 _PUBLIC = {
     "KitError": "kit.errors",
+    "between_instruments": "kit.trials.two_instruments",
+    "combing": "kit.trials.combing",
+    "colour_differences": "kit.trials.colour",
     "compare": "kit.trials.compare",
     "diff": "kit.formula.versions",
+    "fit_response": "kit.trials.response",
     "import_formula": "kit.formula.intake",
     "learn_ph": "kit.trials.learned",
     "load_formula": "kit.formula.files",
     "load_library": "kit.formula.library",
     "new_labbook": "kit.labbook.book",
+    "next_trial": "kit.trials.next_trial",
     "open_labbook": "kit.labbook.book",
     "open_source": "kit.labbook.source",
+    "panel": "kit.trials.panel",
     "paste_formula": "kit.formula.intake",
     "ph_drift": "kit.trials.drift",
     "plan_batch": "kit.bench.sheet",
+    "plan_made": "kit.trials.plan_made",
+    "plan_stability": "kit.bench.stability_plan",
+    "plan_variations": "kit.trials.plan_variations",
     "review_lots": "kit.formula.rules.lots",
     "review_many": "kit.formula.rules.many",
     "run_template": "kit.writeup.run",
+    "stability": "kit.trials.stability",
     "titration": "kit.trials.learned",
     "verify": "kit.writeup.bundle",
     "write_comparison": "kit.writeup.write_up",
+    "write_stability": "kit.writeup.stability_page",
     "write_up": "kit.writeup.write_up",
 }
 

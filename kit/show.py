@@ -168,6 +168,21 @@ def _split_lines(row: Sequence[object]) -> list[list[str]]:
     return [[cell[line] if line < len(cell) else "" for cell in cells] for line in range(height)]
 
 
+class Worded:
+    """What tells itself in its own `words`, in a notebook, on a page and in a terminal; dataclasses with repr=False."""
+
+    __slots__ = ()
+
+    def __str__(self) -> str:
+        return str(self.words)
+
+    def __repr__(self) -> str:
+        return str(self)
+
+    def _repr_html_(self) -> str:
+        return paragraph(self)
+
+
 @dataclass(frozen=True)
 class Block:
     """Several pieces shown one under the other: tables, paragraphs and lists of plain text."""

@@ -42,6 +42,8 @@ _SPELLINGS = {
     "mg": ("mg",),
     "mL": ("mL", "cc", "cm3", "cm^3"),
     "L": ("L", "l", "litre", "liter"),
+    "um": ("um", "µm", "μm", "micron", "microns"),
+    "mm^2/s": ("mm2/s", "mm²/s", "mm^2/s", "cSt"),
 }
 _TWO_MEANINGS = {"gr": "gram (g) or grain (0.0648 g)"}
 _CANONICAL = {
@@ -69,6 +71,9 @@ _STRAY = re.compile(r"[^\w\s°℃℉·⋅.*/^()%+-]")
 _SCALES = (
     {"s": Decimal(1), "min": Decimal(60), "h": Decimal(3600), "d": Decimal(86400)},
     {"mg": Decimal("0.001"), "g": Decimal(1), "kg": Decimal(1000)},
+    {"um": Decimal("0.001"), "mm": Decimal(1), "cm": Decimal(10), "m": Decimal(1000)},
+    {"W": Decimal(1), "kW": Decimal(1000)},
+    {"mbar": Decimal(1), "bar": Decimal(1000)},
 )
 # A turn is not a radian per second: these stay outside the general registry on purpose.
 _TURNS_PER_MINUTE = {"rpm": Decimal(1), "rev/s": Decimal(60)}

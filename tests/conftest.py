@@ -1,4 +1,4 @@
-"""What every test runs under: the checkout's own kit, the `--thorough` switch, a browser where there is one."""
+"""What every test runs under: the checkout's own kit, the `--thorough` switch, a browser where there is one, demos."""
 
 from __future__ import annotations
 
@@ -6,10 +6,14 @@ import os
 import shutil
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
 import kit
+
+if TYPE_CHECKING:
+    from kit.demo.build import DemoResult
 
 ROOT = Path(__file__).parents[1]
 
@@ -28,6 +32,12 @@ def pytest_configure(config: pytest.Config) -> None:
             f"these tests belong to {ROOT / 'kit'}, but `import kit` finds {tested}; "
             "run them from the checkout with `python -m pytest`"
         )
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
+    """A process for each processor where the whole suite is run; this one alone for files or tests that were named."""
+    return None if config.args_source is config.ArgsSource.TESTPATHS else 0
 
 
 def find_chromium() -> str | None:
@@ -57,6 +67,27 @@ def root() -> Path:
 def thorough(request: pytest.FixtureRequest) -> bool:
     """Whether long campaigns run at their full count."""
     return request.config.getoption("--thorough")
+
+
+class Demos:
+    """The invented studies, each built once in a process, when it is first asked for."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.built = folder, {}
+
+    def __call__(self, study: str = "linden") -> DemoResult:
+        """The demo of a study. Nothing is written to it: a test that writes takes a copy."""
+        from kit.demo.build import build_demo
+
+        if study not in self.built:
+            self.built[study] = build_demo(self.folder / study, study)
+        return self.built[study]
+
+
+@pytest.fixture(scope="session")
+def demos(tmp_path_factory: pytest.TempPathFactory) -> Demos:
+    """Call it with the name of a study."""
+    return Demos(tmp_path_factory.mktemp("demos"))
 
 
 class Clock:

@@ -19,7 +19,6 @@ from typer.testing import CliRunner
 
 import kit
 from kit import cli
-from kit.demo.build import build_demo
 
 COMMANDS = (
     *("demo", "new", "lab", "review", "import", "write-up", "run", "verify", "export"),
@@ -52,9 +51,9 @@ def folder(tmp_path, monkeypatch):
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory):
+def demo(demos):
     """The demo's files, built once; tests that write take a copy."""
-    return build_demo(tmp_path_factory.mktemp("cli") / "demo").folder
+    return demos("linden").folder
 
 
 @pytest.fixture

@@ -25,7 +25,7 @@ NOTEBOOKS = sorted([*(ROOT / "templates").rglob("*.ipynb"), *(ROOT / "notebooks"
 
 # What a user works in, whether or not a module of ours imports it.
 WORKED_IN = {"jupyterlab", "ipywidgets", "pandas"}
-RUN_AS_COMMANDS = {"nbconvert"}  # by tests/benchmarks
+RUN_AS_COMMANDS = {"nbconvert", "pytest-xdist"}  # by tests/benchmarks, and by pytest itself
 READ_AS_FILES = {"rheopy-rheodata"}  # its tables are read; importing it would load a drawing library
 HEAVY = {"pandas", "numpy", "scipy", "plotly", "ipywidgets", "papermill", "nbformat"}
 HEAVY |= {"sqlalchemy", "alembic", "pint", "pydantic", "tomlkit"}

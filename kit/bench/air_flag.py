@@ -12,14 +12,15 @@ from kit.bench.flag import Flag
 from kit.bench.methods import AgeWindow
 from kit.bench.readings import Reading
 from kit.science.density_air import AirContent, air_content
+from kit.show import Worded
 from kit.units import plain, read, same_unit
 
 VISCOSITY, DENSITY, AIR_FREE = "viscosity", "density", "air-free density"
 _UNIT = "g/mL"
 
 
-@dataclass(frozen=True, slots=True)
-class JarAir:
+@dataclass(frozen=True, slots=True, repr=False)
+class JarAir(Worded):
     """The air in a jar: its density and the density of the same batch without air, and what the two give."""
 
     density: Reading

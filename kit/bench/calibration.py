@@ -11,7 +11,7 @@ from functools import lru_cache
 from kit.bench.flag import Flag
 from kit.bench.methods import Method
 from kit.science.electrode import ElectrodeCalibration, bracketed, calibrate_electrode
-from kit.show import Table
+from kit.show import Table, Worded
 from kit.sources import read_data
 from kit.units import plain
 
@@ -53,8 +53,8 @@ class ClosingCheck:
         return f"{plain(self.buffer)} came back as {plain(self.read)} ({off})"
 
 
-@dataclass(frozen=True, slots=True)
-class Calibration:
+@dataclass(frozen=True, slots=True, repr=False)
+class Calibration(Worded):
     """A calibration of a pH meter: slope [% of theory], offset [mV], pH of the buffers, temperature [degC], time.
 
     `millivolts` are those read in the buffers, in their order; empty where only the meter's display was noted. `table`

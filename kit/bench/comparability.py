@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from kit.bench.methods import CONDITIONS, AgeWindow, Method, closest_window, nearest_window
 from kit.bench.readings import CONDITION_WORDS, Reading, missing_conditions, needed
+from kit.show import Worded
 from kit.units import plain, same_unit
 
 COMPARABLE, SHOWN, NOT_COMPARABLE = "comparable", "shown, not tested", "not comparable"
@@ -25,8 +26,8 @@ _ROTATIONAL = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Reason:
+@dataclass(frozen=True, slots=True, repr=False)
+class Reason(Worded):
     """Why a pair is not comparable or not tested: a stable code and words."""
 
     code: str

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from kit.formula.material import Fact, Material
 from kit.formula.rules.findings import PRACTICE, Finding, names, source_of
+from kit.show import Worded
 from kit.units import plain
 
 if TYPE_CHECKING:
@@ -203,8 +204,8 @@ def _number(fact: Fact) -> Decimal:
     return next(number for number in (fact.value, fact.high, fact.low) if number is not None)
 
 
-@dataclass(frozen=True, slots=True)
-class HeatSeen:
+@dataclass(frozen=True, slots=True, repr=False)
+class HeatSeen(Worded):
     """How long a line was in the batch above its limit.
 
     Parameters

@@ -80,10 +80,19 @@ class CoolingState:
             return ()
         sure = [_change_words(change, self.log) for change in self.forecast.changes if change.chance >= _SURE]
         pace = self.forecast.pace
-        if pace is not None and not any(change.after_min >= pace.after_min for change in self.forecast.changes):
+        told = any(change.after_min >= pace.after_min for change in self.forecast.changes) if pace else True
+        if pace is not None and not told and not self._set_through:
             when = f"Between {pace.after_min:.0f} and {pace.before_min:.0f} min the pace changed"
             sure.append(f"{when}: the batch now {pace.words}")
         return tuple(sure)
+
+    @property
+    def _set_through(self) -> bool:
+        """Whether the newest pace is the usual one again after a setting that was found: no change to ask about."""
+        pace, setting = self.forecast.pace, self.forecast.setting
+        if pace is None or pace.slower or setting is None or not setting.found:
+            return False
+        return all(temp < setting.temp_c for minutes, temp in self.log.points if minutes >= pace.before_min)
 
     @property
     def words(self) -> str:

@@ -7,14 +7,14 @@ from decimal import Decimal
 
 from kit.bench.readings import Reading, implied_constant, viscosity_mpa_s
 from kit.science.viscometer_oil import OilCheck, check_with_oil
-from kit.show import Cell, Table
+from kit.show import Cell, Table, Worded
 from kit.units import plain
 
 _NOTE = "Consistent is not proven: one oil, one spindle and one speed each."
 
 
-@dataclass(frozen=True, slots=True)
-class OilChecked:
+@dataclass(frozen=True, slots=True, repr=False)
+class OilChecked(Worded):
     """A check with a certified oil as it was recorded.
 
     Parameters

@@ -22,7 +22,8 @@ class Reading:
 
     `value` in `unit`, or `text` for a coded word such as "none". `age_h` is computed from the end of making,
     `age_typed_h` is what was typed [h]; `measured_at` is ISO 8601. `temp_c` [degC], `torque_pct` [% of full scale],
-    `reading_time_s` [s]. `declared` names the conditions that were declared for a whole file rather than recorded with
+    `reading_time_s` [s], `rest_h` at 25 degC before it was
+    read [h]. `declared` names the conditions that were declared for a whole file rather than recorded with
     the reading; `void` is the reason it was voided.
     """
 
@@ -51,6 +52,7 @@ class Reading:
     note: str = ""
     declared: frozenset[str] = frozenset()
     void: str = ""
+    rest_h: Decimal | None = None
 
     @property
     def title(self) -> str:

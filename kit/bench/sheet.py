@@ -116,7 +116,7 @@ class Sheet:
     def heat(self, **options: object) -> Pour:
         """The temperature the hot phases of this batch reach together, before they are poured.
 
-        Options are those of `kit.formula.pour_plan.plan_pour`: vessel, vessel_temp, temps, setting, hold_back ...
+        Options are those of `kit.formula.pour_plan.plan_pour`: vessel, vessel_temp, temps, setting, hold_back, heater.
         """
         return self.formula.heat(f"{plain(self.batch_g)} g", **options)
 

@@ -19,14 +19,15 @@ from kit.science.number_text import short
 from kit.science.uncertainty_inputs import UncertainInput, rectangular
 from kit.science.uncertainty_use import CANNOT_TELL, InstrumentDifference, InstrumentValue, against_limits
 from kit.science.uncertainty_use import between_instruments as science_between
+from kit.show import Worded
 from kit.units import plain, read, same_unit
 
 _K = 2.0
 _VISCOSITY, _PH = "viscosity", "ph"
 
 
-@dataclass(frozen=True, slots=True)
-class ValueUncertainty:
+@dataclass(frozen=True, slots=True, repr=False)
+class ValueUncertainty(Worded):
     """The uncertainty of one reading, in its own unit.
 
     Parameters

@@ -6,9 +6,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from kit.cli.arguments import existing, pairs
 from kit.cli.output import FOUND, OK, progress, say
+
+if TYPE_CHECKING:
+    from kit.labbook.source import Source
 
 
 def add(app) -> None:
@@ -107,29 +111,46 @@ def _run_template(template: str, source: Path, given: dict[str, str], to: Path, 
     existing(source, "the source")
     with open_source(source) as record:
         trials = {study: record.trials(study) for study in record.studies()}
+        plans = _wanted_plans(record, parameters)
         written = publish(
             template if path.stem == template else path,
             record,
-            _wanted(trials, parameters),
+            _wanted(trials, parameters, plans),
             parameters,
             to=to,
             name=name or declaration.template,
             title=declaration.title,
+            plans=plans,
             progress=progress(),
         )
     return written.page
 
 
-def _wanted(trials: Mapping[str, Sequence[str]], parameters: Mapping[str, object]) -> list[str]:
+def _wanted_plans(record: Source, parameters: Mapping[str, object]) -> list[str]:
+    """The plans a run is given: the one it names, else those of a study it names, else all; none unasked."""
+    if "plan" not in parameters:
+        return []
+    said, kept = _texts(parameters.values()), record.plans()
+    return [
+        plan.name
+        for plan in kept
+        if plan.name == parameters["plan"]
+        or (not parameters["plan"] and (plan.study in said or not said & set(record.studies())))
+    ]
+
+
+def _wanted(
+    trials: Mapping[str, Sequence[str]], parameters: Mapping[str, object], plans: Sequence[str] = ()
+) -> list[str]:
     """The trials a run is given: those its parameters name, else those of the studies they name, else all.
 
-    None where a formula's file stands for them.
+    None where a formula's file, or a plan with its own batches, stands for them.
     """
     said = _texts(parameters.values())
     every = [trial for held in trials.values() for trial in held]
     named = [trial for trial in every if trial in said]
     of_studies = [trial for study, held in trials.items() if study in said for trial in held]
-    return named or of_studies or ([] if parameters.get("formula_file") else every)
+    return named or of_studies or ([] if parameters.get("formula_file") or plans else every)
 
 
 def _texts(values: Iterable[object]) -> set[str]:

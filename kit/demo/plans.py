@@ -157,6 +157,7 @@ class Process:
     rpm : int           Speed of the head.
     hold_min : int      From the pour until the head stops. [min]
     log : tuple         Cooling log: minutes after the pour, and the temperature of the batch. [degC]
+    bath : tuple        When it goes into a bath, minutes after the pour, and how warm that is; empty in air. [degC]
     cool_c : str        Where cooling ends. [degC]
     cool_min : int      Planned time for it. [min]
     cooled : str        How, for the steps of the formula; as in the base when empty.
@@ -165,6 +166,7 @@ class Process:
     rpm: int
     hold_min: int
     log: tuple[tuple[int, str], ...]
+    bath: tuple[int, str] | tuple[()] = ()
     cool_c: str = "40"
     cool_min: int = 45
     cooled: str = ""

@@ -59,24 +59,36 @@ class FreeRange:
     now_pct: tuple[float | None, float] | None = None
 
 
-def forms_against_ph(
-    curves: Sequence[FormCurve],
-    *,
-    subject: str,
-    now_ph: float | None,
-    now_how: str = "",
-    spec: tuple[float | None, float | None] = (None, None),
-    notes: Sequence[str] = (),
-) -> Figure:
+@dataclass(frozen=True)
+class PhMark:
+    """Whose pH is marked in a figure.
+
+    Parameters
+    ----------
+    subject : str          The formula or batch.
+    ph : float             Its pH; None where it is not known. [-]
+    how : str              "measured" or "predicted".
+    spec : (low, high)     Limits of the spec; None for a side without. [-]
+    """
+
+    subject: str
+    ph: float | None
+    how: str = ""
+    spec: tuple[float | None, float | None] = (None, None)
+
+    @property
+    def marked(self) -> str:
+        """What is marked, in words."""
+        return "pH not known" if self.ph is None else f"pH {self.ph:.2f} ({self.how}) marked"
+
+
+def forms_against_ph(curves: Sequence[FormCurve], mark: PhMark, notes: Sequence[str] = ()) -> Figure:
     """Un-ionised share of acids, and protonated share of amines, against pH.
 
     Parameters
     ----------
     curves : sequence of FormCurve   One a substance; at least one.
-    subject : str                    The formula or batch.
-    now_ph : float                   pH of the batch; None where it is not known. [-]
-    now_how : str                    "measured" or "predicted".
-    spec : (low, high)               Limits of the spec; None for a side without. [-]
+    mark : PhMark                    The formula or batch, its pH and spec.
     notes : sequence of str          Printed under the figure.
 
     Returns
@@ -84,44 +96,39 @@ def forms_against_ph(
     Figure   With a table of every number drawn.
     """
     traces = [_form_line(index, curve) for index, curve in enumerate(curves)]
-    if now_ph is not None:
-        traces.append(_now_marks(curves, now_ph, now_how))
+    if mark.ph is not None:
+        traces.append(_now_marks(curves, mark.ph, mark.how))
     return Figure(
         "How much is un-ionised at this pH?",
-        f"{subject}, 25 °C, in the water of the product; {_now_words(now_ph, now_how)}",
+        f"{mark.subject}, 25 °C, in the water of the product; {mark.marked}",
         traces,
-        _layout(curves[0].ph, len(traces), now_ph, spec, "share of it in the water, %"),
-        _form_table(curves, now_ph),
-        _form_summary(curves, now_ph),
+        _layout(curves[0].ph, len(traces), mark, "share of it in the water, %"),
+        _form_table(curves, mark.ph),
+        _form_summary(curves, mark.ph),
         tuple(notes),
     )
 
 
-def free_against_ph(
-    ranges: Sequence[FreeRange],
-    *,
-    subject: str,
-    now_ph: float | None,
-    now_how: str = "",
-    spec: tuple[float | None, float | None] = (None, None),
-    notes: Sequence[str] = (),
-) -> Figure:
+def free_against_ph(ranges: Sequence[FreeRange], mark: PhMark, notes: Sequence[str] = ()) -> Figure:
     """Free un-ionised preservative in water against pH, each a range from its low to its high estimate.
 
     Parameters
     ----------
     ranges : sequence of FreeRange   One a substance; at least one.
-    subject : str                    The formula or batch.
-    now_ph : float                   pH of the batch; None where it is not known. [-]
-    now_how : str                    "measured" or "predicted".
-    spec : (low, high)               Limits of the spec; None for a side without. [-]
-    notes : sequence of str          Printed under the figure.
-
-    Returns
-    -------
-    Figure   With a table of every number drawn.
+    mark, notes                      As in `forms_against_ph`.
     """
-    traces = [_range_trace(index, one) for index, one in enumerate(ranges)]
+    return Figure(
+        "How much of the preservative is free in the water?",
+        f"{mark.subject}, 25 °C; % of all in the product, lowest to highest estimate; {mark.marked}",
+        [_range_trace(index, one) for index, one in enumerate(ranges)],
+        _layout(ranges[0].ph, len(ranges), mark, "free and un-ionised, %"),
+        _range_table(ranges, mark.ph),
+        _range_summary(ranges, mark.ph),
+        tuple(notes),
+    )
+
+
+def _range_table(ranges: Sequence[FreeRange], now_ph: float | None) -> Table:
     columns = ("pH", *(f"{one.name}, {end} %" for one in ranges for end in ("low", "high")))
     rows = [
         (f"{ph:.2f}", *(cell for one in ranges for cell in _cells(one.low_pct[at : at + 1], one.high_pct[at])))
@@ -130,15 +137,7 @@ def free_against_ph(
     if now_ph is not None:
         now = [_cells([low for low in one.now_pct[:1] if low is not None], one.now_pct[1]) for one in ranges]
         rows.insert(0, (f"{now_ph:.2f}, now", *(cell for cells in now for cell in cells)))
-    return Figure(
-        "How much of the preservative is free in the water?",
-        f"{subject}, 25 °C; % of all in the product, lowest to highest estimate; {_now_words(now_ph, now_how)}",
-        traces,
-        _layout(ranges[0].ph, len(ranges), now_ph, spec, "free and un-ionised, %"),
-        Table(columns, rows, numeric=frozenset(range(len(columns)))),
-        _range_summary(ranges, now_ph),
-        tuple(notes),
-    )
+    return Table(columns, rows, numeric=frozenset(range(len(columns))))
 
 
 def _cells(low: Sequence[float], high: float) -> tuple[str, str]:
@@ -222,13 +221,11 @@ def _faint(color: str) -> str:
     return f"rgba({red},{green},{blue},0.13)"
 
 
-def _layout(
-    ph: Sequence[float], named: int, now_ph: float | None, spec: tuple[float | None, float | None], title: str
-) -> dict:
+def _layout(ph: Sequence[float], named: int, mark: PhMark, title: str) -> dict:
     reach = [float(min(ph)), float(max(ph))]
-    shapes, notes = spec_columns(spec, reach)
-    if now_ph is not None:
-        shapes.append(_upright(now_ph, {"color": _INK, "width": 1.5, "dash": "dash"}))
+    shapes, notes = spec_columns(mark.spec, reach)
+    if mark.ph is not None:
+        shapes.append(_upright(mark.ph, {"color": _INK, "width": 1.5, "dash": "dash"}))
     below = 64 + _LEGEND_PX * named
     return {
         "height": 380 + below,
@@ -296,10 +293,6 @@ def _form_summary(curves: Sequence[FormCurve], now_ph: float | None) -> str:
         f"{percent(curve.now_pct)} % of {curve.name} is {curve.form}" for curve in curves if curve.now_pct is not None
     ]
     return f"At pH {now_ph:.2f}: {'; '.join(parts)}."
-
-
-def _now_words(now_ph: float | None, now_how: str) -> str:
-    return "pH not known" if now_ph is None else f"pH {now_ph:.2f} ({now_how}) marked"
 
 
 def percent(value: float) -> str:

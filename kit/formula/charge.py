@@ -56,22 +56,6 @@ def amine_meq_per_100g(composition: Composition) -> Decimal | None:
     return _total(shares_of(composition, "amine surfactant"))
 
 
-def acid_meq_per_100g(composition: Composition) -> Decimal | None:
-    """Protons the acids give up to an amine: those with a pKa below 5; None when a fact is not known. [meq/100 g]
-
-    Acids are the substances of that category and any other, such as a preservative, that states its acid groups; an
-    alkaline chelator states a negative number, the protons it takes.
-    """
-    total = Decimal(0)
-    for share in composition.shares().values():
-        if share.pct > 0 and (share.substance.category == "acid" or share.substance.acid_groups):
-            amount, groups = mmol_per_100g(share.substance, share.pct), acid_groups(share.substance)
-            if amount is None or groups is None:
-                return None
-            total += amount * groups
-    return total
-
-
 def acid_groups(substance: Substance) -> int | None:
     """Protons one molecule gives up to an amine: as stated, else the pKa below 5 are counted; None when not known."""
     if substance.acid_groups is not None:

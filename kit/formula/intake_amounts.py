@@ -9,6 +9,7 @@ from fractions import Fraction
 
 from kit.formula.composition import apportion
 from kit.formula.intake_numbers import Amount
+from kit.show import Worded
 from kit.units import plain
 
 TOLERANCE = Decimal("0.01")  # of 100.00: common practice, no source
@@ -16,8 +17,8 @@ PLACES = 4  # decimals of a share that does not come out even
 _EVEN_PLACES = (2, 3, 4, 5, 6)
 
 
-@dataclass(frozen=True, slots=True)
-class Refusal:
+@dataclass(frozen=True, slots=True, repr=False)
+class Refusal(Worded):
     """Why a row cannot be taken; row 0 is the table as a whole."""
 
     row: int

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from kit.formula.heater import PhaseHeating, heating_table
 from kit.formula.rules.findings import Finding
 from kit.formula.thermal import Portion, ingredient_masses, streams_of
 from kit.formula.vessel_wall import VesselWall
@@ -85,6 +86,7 @@ class Pour:
     read_after_c : float              What was read after combining; None before or where it was not. [degC]
     findings : tuple of Finding       Cautions first.
     energy_kj : tuple of pairs        Phase and the heat it takes from room temperature, low and high. [kJ]
+    heating : tuple of PhaseHeating   Energy and time of each phase with a heater; empty without one.
     """
 
     title: str
@@ -100,6 +102,7 @@ class Pour:
     read_after_c: float | None = None
     findings: tuple[Finding, ...] = ()
     energy_kj: tuple[tuple[str, tuple[float, float]], ...] = ()
+    heating: tuple[PhaseHeating, ...] = ()
 
     @property
     def coldest(self) -> MixedTemperature | None:
@@ -158,7 +161,8 @@ class Pour:
 
     def _block(self) -> Block:
         told = [f"{finding.severity.upper()} {finding.words}" for finding in self.findings]
-        return Block((self.words, self.table(), *([listing("To see to", told)] if told else [])))
+        heated = [heating_table(self.heating, self.title)] if self.heating else []
+        return Block((self.words, self.table(), *heated, *([listing("To see to", told)] if told else [])))
 
     def _repr_html_(self) -> str:
         return self._block()._repr_html_()

@@ -9,10 +9,10 @@ from kit.errors import FormulaError
 from kit.formula.model import FormulaModel
 from kit.formula.pour import HOT_KINDS, ROOM_C, HoldBack, Pour, PourPhase
 from kit.formula.pour_findings import pour_findings
+from kit.formula.pour_heating import phase_energy
 from kit.formula.thermal import portions_of
 from kit.formula.vessel_wall import VesselWall
-from kit.science.heat_balance import Stream, mixed_temperature
-from kit.science.heating import heat_needed
+from kit.science.heat_balance import mixed_temperature
 
 
 def planned_phases(
@@ -120,11 +120,7 @@ def _vessel_temp(phases: Sequence[PourPhase]) -> float:
 
 
 def _energy(phase: PourPhase) -> tuple[float, float]:
-    cold = [
-        Stream(stream.name, stream.mass_g, min(ROOM_C, phase.temp_c), stream.heat_capacity_j_gk, stream.melts)
-        for stream in phase.streams()
-    ]
-    needed = heat_needed(cold, phase.temp_c)
+    needed = phase_energy(phase, min(ROOM_C, phase.temp_c))
     return needed.low_kj, needed.high_kj
 
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from kit.formula.heater import read_heater
 from kit.formula.hold_back import hold_back_g
 from kit.formula.model import FormulaModel
 from kit.formula.pour import HoldBack, Pour
 from kit.formula.pour_balance import balance_pour, planned_phases
+from kit.formula.pour_heating import heat_phases
 from kit.formula.setting import SettingTemperature
 from kit.formula.vessel_wall import VesselWall, read_vessel
 from kit.units import read
@@ -27,8 +29,10 @@ def plan_pour(
     setting: str | SettingTemperature = "",
     hold_back: str = "",
     hold_back_temp: str = _HELD_COLD,
+    heater: str = "",
+    loss_rate: str = "",
 ) -> Pour:
-    """Mixing temperature of the hot phases and its margin, before the batch is made.
+    """Mixing temperature of the hot phases and its margin, before the batch is made; energy and time to heat them.
 
     Parameters
     ----------
@@ -43,10 +47,14 @@ def plan_pour(
     hold_back : str          Water of the water phase that is kept cold and added after the pour, "80 g" or "20 % of
                              the batch".
     hold_back_temp : str     Its temperature.
+    heater : str             "1 kW", or "1 kW, 50 %" with the share of it that reaches the batch, measured once: the
+                             result then holds energy and time of each phase.
+    loss_rate : str          Rate constant of cooling in that vessel, from a cooling log, "0.02 /min"; without it the
+                             time is the least.
 
     Raises
     ------
-    FormulaError   `pour.nothing`, `pour.hold_back`; `formula.qs_two`.
+    FormulaError   `pour.nothing`, `pour.hold_back`, `pour.heater`; `formula.qs_two`.
     UnitError      For text that cannot be read.
     """
     where = "heat()"
@@ -60,16 +68,18 @@ def plan_pour(
         held = HoldBack(mass_g, float(read(hold_back_temp, "degC", where=f"{where}, hold_back_temp")))
     setting_c, setting_from = read_setting(setting, where)
     after = next((dict(step.temps_c).get("after") for step in formula.steps if step.do == "combine"), None)
-    return balance_pour(
+    wall, source = _vessel(vessel, vessel_mass), read_heater(heater, loss_rate)
+    pour = balance_pour(
         formula.title,
         planned_phases(formula, batch_g, given),
-        vessel=_vessel(vessel, vessel_mass),
+        vessel=wall,
         vessel_c=float(read(vessel_temp, "degC", where=f"{where}, vessel_temp")) if vessel_temp else None,
         setting_c=setting_c,
         setting_from=setting_from,
         hold_back=held,
         planned_after_c=None if after is None or given or held else float(after),
     )
+    return pour if source is None else replace(pour, heating=heat_phases(pour.phases, source, wall))
 
 
 def read_setting(setting: str | SettingTemperature, where: str) -> tuple[float | None, str]:

@@ -86,10 +86,17 @@ def density(composition: Composition, temp_c: float = 25.0) -> Mixed:
     A supply form's own density, where its supplier states one, goes before those of its parts, near room temperature
     only. For the air in a jar read the density of a centrifuged sample: this value is not good to 1 %.
     """
-    return mixed_density([part for form in portions_of(composition, 100.0) for part in _density_parts(form, temp_c)])
+    return mixed_density([part for form in portions_of(composition, 100.0) for part in density_parts(form, temp_c)])
 
 
-def _density_parts(portion: Portion, temp_c: float) -> list[Part]:
+def density_parts(portion: Portion, temp_c: float) -> list[Part]:
+    """A supply form as parts of `mixed_density`: whole where its own density is stated, else by what it is made of.
+
+    Parameters
+    ----------
+    portion : Portion   The form and its mass. [g]
+    temp_c : float      [degC]
+    """
     material, mass_g = portion
     stated = _number(material.density)
     if stated is not None and not material.is_water and _FORM_DENSITY_C[0] <= temp_c <= _FORM_DENSITY_C[1]:

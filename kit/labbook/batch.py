@@ -10,7 +10,7 @@ from kit.formula.composition import Composition, side_by_side
 from kit.formula.rules import Review
 from kit.labbook.batch_challenge import Challenged
 from kit.labbook.batch_making import Making
-from kit.labbook.batch_measuring import Measuring
+from kit.labbook.batch_structure import StructureMeasuring
 from kit.labbook.entry_bodies import corrected_body
 from kit.labbook.ledger import CORRECTION, VOID
 from kit.labbook.next_version import NextVersion
@@ -19,7 +19,7 @@ from kit.show import Block, Table, listing
 from kit.units import plain
 
 
-class Batch(Making, Measuring, Challenged):
+class Batch(Making, StructureMeasuring, Challenged):
     """One making of a formula, open at the bench or reopened later.
 
     Calling the same thing twice never doubles an entry: the receipt says "already recorded". Where two entries really

@@ -40,7 +40,7 @@ class Measuring(BatchRecord):
         age : str         The age you believe it has, "24 h": checked against the clock, never used in its place.
         at : str          When it was read; now when omitted.
         conditions        temp, instrument, calibration, spindle, rpm, torque_pct, reading_time, container, storage,
-                          sample, replicate, operator, note.
+                          rest (at 25 degC before it was read), sample, replicate, operator, note.
 
         Returns
         -------
@@ -58,11 +58,13 @@ class Measuring(BatchRecord):
             self._warn_if_long_ago(receipt)
         return self._with_notes(receipt, self._reading_notes(receipt.seq))
 
-    def observe(self, name: str, word: str, *, age: str = "", note: str = "", at: str = "") -> Receipt:
-        """Record a coded observation: observe("grain", "none")."""
-        return self._record(
-            "observation", {**observation_body(name, word, age=age, note=note), "at": at}, f"{name}: {word}", at=at
-        )
+    def observe(
+        self, name: str, word: str, *, age: str = "", note: str = "", at: str = "", storage: str = "", rest: str = ""
+    ) -> Receipt:
+        """Record a coded observation: observe("grain", "none"), of a jar kept elsewhere with storage="40 degC"."""
+        body = observation_body(name, word, age=age, note=note, storage=storage, rest=rest)
+        kept = f", kept at {body['storage']}" if "storage" in body else ""
+        return self._record("observation", {**body, "at": at}, f"{name}: {word}{kept}", at=at)
 
     def decide(self, verdict: str, *, why: str = "", by: str = "", at: str = "") -> Receipt:
         """Record a decision about the batch: "keep", "drop", "repeat"."""

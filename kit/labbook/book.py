@@ -20,12 +20,15 @@ from kit.labbook.book_record import plain_name
 from kit.labbook.calibration_keeping import CalibrationKeeping
 from kit.labbook.lot_keeping import LotKeeping
 from kit.labbook.oil_check_keeping import OilCheckKeeping
+from kit.labbook.panel_keeping import PanelKeeping
+from kit.labbook.plan_keeping import PlanKeeping
 from kit.labbook.printed_heads import read_heads
 from kit.labbook.projecting import rows_of_entry
 from kit.labbook.readings_file import Preview, preview_readings
 from kit.labbook.receipt import Receipt
 from kit.labbook.settings_measured import settings_measured
 from kit.labbook.source import Source
+from kit.labbook.stability_protocol_keeping import StabilityProtocolKeeping
 from kit.labbook.store import CheckReport, Store
 from kit.labbook.streams import Head
 from kit.labbook.times import Clock, read_time, stamp
@@ -62,7 +65,7 @@ def open_labbook(path: str | Path, *, clock: Clock | None = None, library: Libra
     return Labbook(Store.open(Path(path), clock=clock), library)
 
 
-class Labbook(OilCheckKeeping, LotKeeping, CalibrationKeeping):
+class Labbook(StabilityProtocolKeeping, PlanKeeping, PanelKeeping, OilCheckKeeping, LotKeeping, CalibrationKeeping):
     """An open lab book. Every call that records something returns only when the entry is on disk."""
 
     def __enter__(self) -> Labbook:

@@ -47,6 +47,7 @@ CONDITIONS: dict[str, tuple[str, Convert]] = {
     "rpm": ("rpm", _in("rpm", bare=True)),
     "torque_pct": ("torque_pct", _in("%", bare=True)),
     "reading_time": ("reading_time_s", _in("s")),
+    "rest": ("rest_h", _in("h")),
     **{name: (name, _text) for name in _TEXTS},
 }
 
@@ -71,7 +72,7 @@ CORRECTABLE: dict[str, dict[str, tuple[str, Convert]]] = {
     "step": {**_SPEED, "temp": ("temp_c", _in("degC")), "text": ("text", _text), "at": ("at", _text)},
     "finish": _NOTE,
     "reading": {**CONDITIONS, "method": ("method", _text), "at": ("at", _text)},
-    "observation": {"word": ("word", _text), **_NOTE},
+    "observation": {"word": ("word", _text), "storage": ("storage", _text), "rest": ("rest_h", _in("h")), **_NOTE},
     CHALLENGE: {
         "ph": ("ph", ph_text),
         "age": ("age_typed_h", _in("h")),
@@ -124,8 +125,10 @@ def reading_body(
     return body
 
 
-def observation_body(name: str, word: str, *, age: str = "", note: str = "") -> dict[str, str]:
-    """The content of an observation entry."""
+def observation_body(
+    name: str, word: str, *, age: str = "", note: str = "", storage: str = "", rest: str = ""
+) -> dict[str, str]:
+    """The content of an observation entry; how its jar was kept, and rested, only where that is told."""
     if not str(name).strip() or not str(word).strip():
         raise BatchError(
             "an observation needs a name and a word",
@@ -138,6 +141,8 @@ def observation_body(name: str, word: str, *, age: str = "", note: str = "") -> 
         "word": str(word).strip(),
         "note": note,
         "age_typed_h": plain(read(age, "h", where=f"observation {name}, age")) if age else "",
+        **({"storage": " ".join(storage.split())} if storage.strip() else {}),
+        **({"rest_h": plain(read(rest, "h", where=f"observation {name}, rest"))} if rest else {}),
     }
 
 

@@ -80,6 +80,7 @@ _READINGS = (
     "reading time [s]",
     "container",
     "storage",
+    "rested at 25 degC [h]",
     "sample",
     "replicate",
     "operator",
@@ -88,7 +89,18 @@ _READINGS = (
     "flags",
     "note",
 )
-_OBSERVATIONS = ("batch", "entry", "seen", "word", "age [h]", "measured at", "voided because", "note")
+_OBSERVATIONS = (
+    "batch",
+    "entry",
+    "seen",
+    "word",
+    "age [h]",
+    "measured at",
+    "storage",
+    "rested at 25 degC [h]",
+    "voided because",
+    "note",
+)
 _LOTS = (
     "material",
     "lot",
@@ -242,6 +254,7 @@ def _reading(found: Reading, flags: str) -> Row:
         found.reading_time_s,
         found.container,
         found.storage,
+        found.rest_h,
         found.sample,
         found.replicate,
         found.operator,
@@ -256,7 +269,8 @@ def _observations(source: Source, batch: BatchView) -> Iterator[Row]:
     del source
     for seen in batch.observations:
         age = seen.age_h if seen.age_h is not None else seen.age_typed_h
-        yield batch.name, seen.entry, seen.name, seen.word, age, seen.measured_at, seen.void, seen.note
+        kept = (seen.storage, seen.rest_h)
+        yield batch.name, seen.entry, seen.name, seen.word, age, seen.measured_at, *kept, seen.void, seen.note
 
 
 def _composition(source: Source, batch: BatchView) -> Iterator[Row]:

@@ -16,6 +16,8 @@ from kit.labbook.entry_bodies import CONDITIONS, RANGES
 from kit.labbook.readings_marks import split_number
 from kit.labbook.readings_text import (
     COLUMNS,
+    KNOWN_COLUMNS,
+    MORE_COLUMNS,
     QUANTITIES,
     ReadingsText,
     Row,
@@ -27,7 +29,7 @@ from kit.labbook.readings_text import (
 from kit.labbook.readings_times import iso_time
 from kit.tabular import ColumnMap, RawRow, RawTable, is_blank, propose, read_table
 
-FIELDS = (*COLUMNS, "date", "time")
+FIELDS = (*COLUMNS, "date", "time", *MORE_COLUMNS)
 IN_EVERY_ROW = ("batch", "property", "unit")  # declared for a file, they stand in its rows; all else is a condition
 
 # Words that instruments and people head their columns with (common practice, no source).
@@ -56,6 +58,7 @@ _HEADERS = {
     "replicate": ("rep", "repeat"),
     "container": ("jar", "vessel", "beaker"),
     "storage": ("storage condition",),
+    "rest": ("hours at 25 degC", "rested", "rest time"),
     "method": ("method name", "Methode"),
     "calibration": ("calibration id",),
     "age": ("sample age",),
@@ -86,7 +89,7 @@ def propose_map(path: str | Path, *, delimiter: str | None = None, sheet: str | 
     """
     words = [word for group in (*_HEADERS.values(), *_VALUES.values()) for word in group]
     with as_import_errors():
-        table = read_table(path, delimiter=delimiter, sheet=sheet, known=[*COLUMNS, *words])
+        table = read_table(path, delimiter=delimiter, sheet=sheet, known=[*KNOWN_COLUMNS, *words])
     return propose_for(table)
 
 
@@ -186,7 +189,7 @@ class _MappedRows:
             fields |= {"property"}
         if fields & {"date", "time"}:
             fields |= {"measured_at"}
-        return tuple(name for name in COLUMNS if name in fields)
+        return tuple(name for name in KNOWN_COLUMNS if name in fields)
 
     def notes(self) -> Iterable[str]:
         """What was left out and what was declared, in words."""

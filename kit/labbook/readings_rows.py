@@ -15,16 +15,18 @@ from kit.labbook.readings_text import QUANTITIES, Row, behind_number
 from kit.labbook.readings_times import Moment, Zone, time_notes
 from kit.labbook.source import Source
 from kit.labbook.view import BatchView
+from kit.show import Worded
 from kit.tabular import is_blank, nearest
 from kit.units import plain, read, same_unit
 
 _BARE = ("rpm", "torque_pct")  # their unit stands in their name
 _NO_UNIT = ("", "1", "ph")
 _UNITLESS = ("pH",)
+_OF_WORDS = ("batch", "property", "value", "measured_at", "age", "storage", "rest", "note")  # what a coded word keeps
 
 
-@dataclass(frozen=True, slots=True)
-class Refusal:
+@dataclass(frozen=True, slots=True, repr=False)
+class Refusal(Worded):
     """Why a row was refused: where it stands, what is wrong, how to mend it."""
 
     row: int
@@ -193,9 +195,11 @@ class RowReader:
         return next((name for name in sorted(known) if name.casefold() == cell.casefold()), cell)
 
     def _coded(self, study: str) -> frozenset[str]:
-        """Properties of the study's spec that are words."""
+        """Properties of the study's spec, and of its stability protocols, that are words."""
         if study not in self._words_of:
-            self._words_of[study] = frozenset(line.property for line in self.source.study(study).spec if line.allowed)
+            spec = [line.property for line in self.source.study(study).spec if line.allowed]
+            limits = [limit for kept in self.source.stability_protocols(study) for limit in kept.protocol.limits]
+            self._words_of[study] = frozenset([*spec, *(limit.property for limit in limits if limit.is_coded)])
         return self._words_of[study]
 
     def _moment(self, cell: str) -> Moment | None:
@@ -247,17 +251,13 @@ class RowReader:
     ) -> dict:
         """A coded word, such as grain "none"."""
         del study
-        extra = [
-            column
-            for column, cell in cells.items()
-            if column not in ("batch", "property", "value", "measured_at", "age", "note") and not is_blank(cell)
-        ]
+        extra = [column for column, cell in cells.items() if column not in _OF_WORDS and not is_blank(cell)]
         if extra:
             reasons.found.append(
                 Refusal(
                     reasons.row,
                     ", ".join(extra),
-                    "a coded word keeps only its time, its age and a note",
+                    "a coded word keeps only its time, its age, how its jar was kept and a note",
                     "put the rest into the column note",
                     "import.word",
                 )
@@ -273,8 +273,17 @@ class RowReader:
                 )
             )
         age = reasons.attempt("age", self._quantity, "age", cells.get("age", ""))
+        rest = reasons.attempt("rest", self._quantity, "rest", cells.get("rest", ""))
         body = reasons.attempt(
-            "value", lambda: observation_body(name, cells["value"], age=age or "", note=cells.get("note", ""))
+            "value",
+            lambda: observation_body(
+                name,
+                cells["value"],
+                age=age or "",
+                note=cells.get("note", ""),
+                storage="" if is_blank(cells.get("storage", "")) else cells["storage"],
+                rest=rest or "",
+            ),
         )
         return body or {}
 

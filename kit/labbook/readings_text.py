@@ -34,9 +34,20 @@ COLUMNS = (
     "operator",
     "note",
 )
+MORE_COLUMNS = ("rest",)
+"""Columns that a file may have beside them: hours at 25 degC before a jar was read."""
+KNOWN_COLUMNS = (*COLUMNS, *MORE_COLUMNS)
 NEEDED = ("batch", "property", "value")
 # The columns that hold a quantity, and a unit of the kind that each takes; the value's kind hangs on its property.
-QUANTITIES = {"value": "", "age": "h", "temp": "degC", "rpm": "rpm", "torque_pct": "%", "reading_time": "s"}
+QUANTITIES = {
+    "value": "",
+    "age": "h",
+    "temp": "degC",
+    "rpm": "rpm",
+    "torque_pct": "%",
+    "reading_time": "s",
+    "rest": "h",
+}
 
 # What is wrong with a table, as it is said of a readings file. Faults of a map's own file keep their code.
 _CODES = {
@@ -106,7 +117,7 @@ def read_text(path: str | Path, *, delimiter: str | None = None, sheet: str | No
                         `import.column_unknown`, `import.column_missing`, `import.column_twice`, `import.column_unit`.
     """
     with as_import_errors():
-        table = read_table(path, delimiter=delimiter, sheet=sheet, known=COLUMNS)
+        table = read_table(path, delimiter=delimiter, sheet=sheet, known=KNOWN_COLUMNS)
     columns, units = _header(table.header, table.name)
     return readings_text(table, columns, units, plain_rows(table, columns))
 
@@ -173,13 +184,13 @@ def _split_head(cell: str) -> tuple[str, str]:
 
 
 def _known_columns(typed: list[str], heads: list[str], name: str) -> None:
-    unknown = [(text, head) for text, head in zip(typed, heads, strict=True) if head not in COLUMNS]
+    unknown = [(text, head) for text, head in zip(typed, heads, strict=True) if head not in KNOWN_COLUMNS]
     if unknown:
         words = "; ".join(f"{text!r}{_perhaps(head)}" for text, head in unknown)
         raise ReadingsFileError(
             f"these columns are not known: {words}",
             where=f"{name}, header",
-            allowed=", ".join(COLUMNS),
+            allowed=", ".join(KNOWN_COLUMNS),
             mend="correct or delete them; words of your own belong in the column note, and a file that an instrument "
             "wrote needs a column map",
             code="import.column_unknown",
@@ -204,7 +215,7 @@ def _known_columns(typed: list[str], heads: list[str], name: str) -> None:
 
 
 def _perhaps(head: str) -> str:
-    near = nearest(head, COLUMNS)
+    near = nearest(head, KNOWN_COLUMNS)
     return f" (perhaps {near[0]})" if near else ""
 
 

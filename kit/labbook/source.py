@@ -14,6 +14,7 @@ from kit.bench.flag import Flag
 from kit.bench.geometry import SpindleGeometry
 from kit.bench.methods import AgeWindow, Method
 from kit.bench.oil_check import OilChecked
+from kit.bench.panel import PanelKept
 from kit.bench.readings import Instrument, Reading, flags
 from kit.errors import RecordError
 from kit.formula.formula import Formula, formula_from_row
@@ -21,7 +22,10 @@ from kit.formula.model import spec_from_row
 from kit.labbook.calibration_view import calibration_of, calibration_stream
 from kit.labbook.lot_history import LOT_STREAM, LotHistory, lot_history, lot_stream
 from kit.labbook.oil_check_entry import OIL_CHECK, oil_checked
+from kit.labbook.panel_entry import PANEL, panel_kept, panel_stream
+from kit.labbook.plan_entry import PLAN, PlanKept, plan_kept, plan_stream
 from kit.labbook.readers import BatchKey, LabbookReader, Reader, SnapshotReader
+from kit.labbook.stability_protocol_entry import PROTOCOL, ProtocolKept, protocol_kept
 from kit.labbook.streams import Entry
 from kit.labbook.view import BatchView, StudyView, TrialView, batch_stream, batch_view, decimal_or_none, formula_stream
 
@@ -235,6 +239,66 @@ class Source:
         """Checks of viscometers with certified oils, in order of entry; of one instrument where it is named."""
         found = (oil_checked(self.entries(name)[-1]) for name in self._reader.streams(OIL_CHECK))
         return tuple(check for check in found if instrument in ("", check.instrument))
+
+    def panels(self, study: str = "", *, trials: Sequence[str] = ()) -> tuple[PanelKept, ...]:
+        """Panels in order of planning; of one study, of batches of some trials, where these are named."""
+        kept = []
+        for stream in self._reader.streams(PANEL):
+            held = panel_kept(self._reader.read(stream))
+            if study in ("", held.study) and (not trials or set(trials) & set(held.trials)):
+                kept.append(panel_kept(self.entries(stream)))  # only what is shown is among the heads that are printed
+        return tuple(kept)
+
+    def panel(self, name: str) -> PanelKept:
+        """A panel by name.
+
+        Raises
+        ------
+        RecordError   `panel.unknown` with the nearest names.
+        """
+        entries = self.entries(panel_stream(name)) if name else ()
+        if not entries:
+            known = [stream.partition("/")[2] for stream in self._reader.streams(PANEL)]
+            raise RecordError(
+                f"there is no panel {name!r}",
+                where=self.title,
+                allowed=", ".join(nearest_names(name, known)) or "none yet",
+                mend="name one of these, or plan it with add_panel()",
+                code="panel.unknown",
+            )
+        return panel_kept(entries)
+
+    def plans(self, study: str = "") -> tuple[PlanKept, ...]:
+        """Plans of trials in order of keeping; of one study where it is named."""
+        kept = []
+        for stream in self._reader.streams(PLAN):
+            if study in ("", self._reader.read(stream)[-1].body["study"]):
+                kept.append(plan_kept(self.entries(stream)[-1], self.formula))
+        return tuple(kept)
+
+    def plan(self, name: str) -> PlanKept:
+        """A plan of trials by its name.
+
+        Raises
+        ------
+        RecordError   `plan.unknown` with the nearest names.
+        """
+        entries = self.entries(plan_stream(name)) if name else ()
+        if not entries:
+            known = [stream.partition("/")[2] for stream in self._reader.streams(PLAN)]
+            raise RecordError(
+                f"there is no plan {name!r}",
+                where=self.title,
+                allowed=", ".join(nearest_names(name, known)) or "none yet",
+                mend="name one of these, or keep one with add_plan()",
+                code="plan.unknown",
+            )
+        return plan_kept(entries[-1], self.formula)
+
+    def stability_protocols(self, study: str = "") -> tuple[ProtocolKept, ...]:
+        """Stability protocols, in order of entry; of one study where it is named."""
+        found = (protocol_kept(self.entries(name)[-1]) for name in self._reader.streams(PROTOCOL))
+        return tuple(kept for kept in found if study in ("", kept.study))
 
     def method_of(self, reading: Reading, study: StudyView) -> Method | None:
         """The method a reading names, or None when the study has none of that name."""

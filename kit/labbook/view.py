@@ -69,6 +69,8 @@ class Observation:
     age_typed_h: Decimal | None = None
     note: str = ""
     void: str = ""
+    storage: str = ""
+    rest_h: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +196,8 @@ class BatchView:
                 decimal_or_none(item.body.get("age_typed_h")),
                 item.body.get("note", ""),
                 item.void,
+                item.body.get("storage", ""),
+                decimal_or_none(item.body.get("rest_h")),
             )
             for item in self.effective
             if item.kind == "observation"
@@ -338,7 +342,7 @@ def _step(item: Effective) -> Step:
     )
 
 
-READING_NUMBERS = ("value", "age_typed_h", "temp_c", "rpm", "torque_pct", "reading_time_s")
+READING_NUMBERS = ("value", "age_typed_h", "temp_c", "rpm", "torque_pct", "reading_time_s", "rest_h")
 READING_WORDS = (
     "property",
     "unit",

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from kit.errors import KitError
 from kit.science.number_text import short
 from kit.science.required import require_positive
+from kit.show import Worded
 
 GAS_CONSTANT_J_MOL_K = 8.314462618
 """R, exact since 2019: CODATA 2018, from memory."""
@@ -94,8 +95,8 @@ def activation_energy_kj_mol(factor: float, temp_c: float, reference_c: float = 
     return math.log(factor) * GAS_CONSTANT_J_MOL_K / 1000 / (_inverse_k(reference_c) - _inverse_k(temp_c))
 
 
-@dataclass(frozen=True, slots=True)
-class RuleOfThumb:
+@dataclass(frozen=True, slots=True, repr=False)
+class RuleOfThumb(Worded):
     """So many weeks in the warm taken for so many months at the reference, and what that assumes.
 
     Parameters
@@ -123,9 +124,6 @@ class RuleOfThumb:
             f"{short(self.reference_c)} °C implies a factor of {short(self.factor)}, a Q10 of {short(self.q10)} or "
             f"{short(self.ea_kj_mol, 2)} kJ/mol: {INDICATIVE}"
         )
-
-    def __str__(self) -> str:
-        return self.words
 
 
 def rule_of_thumb(weeks: float, temp_c: float, months: float, reference_c: float = REFERENCE_C) -> RuleOfThumb:

@@ -6,15 +6,15 @@ from dataclasses import dataclass
 
 from kit.errors import KitError
 from kit.science.equivalence import Equivalence
-from kit.show import Block, Table
+from kit.show import Block, Table, Worded
 
 REAL, NOT_SHOWN, EQUIVALENT = "real", "not_shown", "equivalent"
 CANNOT_TELL, NO_SCATTER, NOT_COMPARABLE = "cannot_tell", "no_scatter", "not_comparable"
 VERDICTS = (REAL, NOT_SHOWN, EQUIVALENT, CANNOT_TELL, NO_SCATTER, NOT_COMPARABLE)
 
 
-@dataclass(frozen=True, slots=True)
-class ArmVerdict:
+@dataclass(frozen=True, slots=True, repr=False)
+class ArmVerdict(Worded):
     """One arm against the control: a ratio on the ln scale, else a difference.
 
     Parameters
@@ -57,12 +57,9 @@ class ArmVerdict:
     low_alone: float | None = None
     high_alone: float | None = None
 
-    def __str__(self) -> str:
-        return self.words
 
-
-@dataclass(frozen=True, slots=True)
-class ArmVerdicts:
+@dataclass(frozen=True, slots=True, repr=False)
+class ArmVerdicts(Worded):
     """All arms against the control.
 
     Parameters
@@ -121,9 +118,6 @@ class ArmVerdicts:
             ("arm", "batches", "verdict"),
             tuple((found.label, f"{found.n_arm} against {found.n_control}", found.words) for found in self.verdicts),
         )
-
-    def __str__(self) -> str:
-        return self.words
 
     def _repr_html_(self) -> str:
         return Block((f"{self.why}. {self.multiplicity}".strip(), self.table(), *self.notes))._repr_html_()

@@ -27,7 +27,7 @@ from kit.science.arm_words import sentence
 from kit.science.detectable import detectable_errors
 from kit.science.equivalence import Equivalence, equivalence
 from kit.science.mean_comparison import SimultaneousDifference
-from kit.science.scatter_known import ENOUGH_DF, POORLY_KNOWN, combined_sd, sd_interval
+from kit.science.scatter_known import ENOUGH_DF, POORLY_KNOWN, combined_sd, poorly_known, sd_interval
 from kit.science.simultaneous import check_confidence
 from kit.science.statistics import PooledSD, pooled_sd
 from kit.science.welch_exact import welch_detectable
@@ -188,7 +188,7 @@ def _verdict(
         return EQUIVALENT
     if gap.excludes_zero:
         return REAL
-    if gap.df < ENOUGH_DF or (wide is not None and detectable > wide):
+    if poorly_known(gap.df) or (wide is not None and detectable > wide):
         return CANNOT_TELL
     return NOT_SHOWN
 
@@ -208,7 +208,7 @@ def _detectable(
 
 def _cautions(gap: SimultaneousDifference, found: Analysis, index: int) -> tuple[str, ...]:
     told = []
-    if gap.low is not None and gap.df < ENOUGH_DF:
+    if gap.low is not None and poorly_known(gap.df):
         told.append(POORLY_KNOWN)
     if gap.low is not None and found.code == WELCH and found.sizes[index] == (2, 2) and len(found.differences) == 1:
         told.append(TWO_AGAINST_TWO)

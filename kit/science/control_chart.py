@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from kit.errors import KitError
 from kit.science.statistics import mean_sd
-from kit.science.worded import Worded
+from kit.show import Worded
 
 _NODES = 200
 _FAR = 8.5
@@ -71,7 +71,7 @@ class ChartConstants:
         return 3 / self.d2
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class IndividualsChart(Worded):
     """Single values in order with limits from their moving range. All in the unit of the values.
 

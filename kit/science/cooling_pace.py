@@ -14,7 +14,7 @@ from kit.show import Worded
 
 _WINDOW = 12
 _NEWEST = 3  # intervals in which a change is looked for
-_PRIOR = 0.6  # chance of a change of pace in them: high, for a draught not seen spoils more than a false alarm
+_PRIOR = 0.56  # chance of a change of pace in them: high, for a draught not seen spoils more than a false alarm
 _LIKELY = 0.5
 _FEWEST = 5
 
@@ -64,7 +64,7 @@ def pace_change(log: Log) -> PaceChanged | None:
     -----
     Newton's law without a shoulder on the window, with and without a change in one of the last three intervals. It does
     not tell a lid from the setting: both slow the batch down. It is meant to be quick: on simulated batches that nobody
-    touched, and that do not set, it is wrong at 11 to 16 readings in a hundred, open and steaming or not.
+    touched, and that do not set, it is wrong at 8 readings in a hundred, at 14 where they steam.
     """
     return recent_paces(log, 1)[-1]
 

@@ -16,6 +16,7 @@ from kit.errors import KitError
 from kit.science.design_checks import term_name
 from kit.science.design_layout import CATEGORY, Design
 from kit.science.number_text import short
+from kit.show import Worded
 
 if TYPE_CHECKING:
     import numpy as np
@@ -31,8 +32,8 @@ _NOTHING = 1e-12
 _WHOLE = 1 - 1e-9
 
 
-@dataclass(frozen=True, slots=True)
-class DayConfounding:
+@dataclass(frozen=True, slots=True, repr=False)
+class DayConfounding(Worded):
     """A factor, or an interaction of two, that goes with the day.
 
     Parameters
@@ -49,11 +50,6 @@ class DayConfounding:
     correlation: float
     shared_level: str
     words: str
-
-    def __str__(self) -> str:
-        return self.words
-
-    __repr__ = __str__
 
 
 def confounded_with_day(

@@ -55,7 +55,7 @@ class Goal:
         if self.kind in ("smaller", "target"):
             top = self.low if self.kind == "smaller" else self.best
             above = np.clip((self.high - x) / (self.high - top), 0.0, 1.0) ** self.exponents[1]
-        return np.nan_to_num(below * above)
+        return np.where(np.isnan(x), 0.0, below * above)
 
     @property
     def words(self) -> str:

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 from kit.errors import KitError
 from kit.science.required import require_positive
-from kit.science.scatter_known import POORLY_KNOWN, sd_interval
+from kit.science.scatter_known import POORLY_KNOWN, poorly_known
 from kit.science.simultaneous import check_confidence, critical_value, shifted_within
-from kit.science.worded import Worded
+from kit.show import Worded
 
 POWER = 0.8
 """Found four times in five."""
@@ -22,7 +22,7 @@ POWER = 0.8
 _FAR = 1e6  # standard errors
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Resolution(Worded):
     """What a comparison of two means can tell.
 
@@ -58,7 +58,7 @@ class Resolution(Worded):
             f"{self.n_arm} against {self.n_control} batches, {self.df:.3g} degrees of freedom: half-width {half}; a "
             f"difference of {found.lstrip('± ')} is found {_odds(self.power)}"
         )
-        return f"{told}; {POORLY_KNOWN}" if sd_interval(self.sd, self.df).poorly else told
+        return f"{told}; {POORLY_KNOWN}" if poorly_known(self.df) else told
 
 
 def half_width(sd: float, df: float, n1: int, n2: int, confidence: float = 0.95, *, comparisons: int = 1) -> float:

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 from kit.science.required import require_finite, require_positive
 from kit.science.simultaneous import check_confidence
-from kit.science.worded import Worded
+from kit.show import Worded
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Equivalence(Worded):
     """Whether a difference lies inside a margin. All in the unit of the difference but p.
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from kit.errors import KitError
 from kit.science.statistics import mean_sd
-from kit.science.worded import Worded
+from kit.show import Worded
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ class GaugeComponents:
         return reading / total if total else 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class GaugeStudy(Worded):
     """Operators reading samples several times each.
 

@@ -19,10 +19,11 @@ from kit.errors import KitError
 _SAMPLE = 64
 # Reach of a departure as a share of the range, in the middle and by a factor either way; scatter and day as shares of
 # all variance. Wide on purpose (own choice).
-_REACH, _REACH_SPREAD = 0.8, 0.9
-_SCATTER_SHARE = (0.003, 0.7)
+_REACH, _REACH_SPREAD = 1.5, 0.8
+_SCATTER_SHARE = (0.003, 0.5)
 _DAY_SHARE = (0.005, 0.5)
 _JITTER = 1e-9
+_NEGLIGIBLE = 2e-3  # of the largest weight
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,7 @@ class Kriging:
     ----------
     points : array, (n, k)       Coordinates of the batches, each factor over a range of about 1.
     values : array, (n,)         Observed.
-    weights : array, (s,)        Of the sample, adding up to 1.
+    weights : array, (s,)        Of what is kept of the sample, adding up to 1.
     reach : array, (s, k)        How far a departure reaches in each factor.
     variance : array, (s,)       Of one batch about the trend.
     scatter, day : array, (s,)   Shares of it.
@@ -107,27 +108,28 @@ class Kriging:
         variance = self.weights @ (variances + (means - mean) ** 2)
         return KrigingPrediction(mean, np.sqrt(variance), self.batch_sd, float(self.df))
 
-    def joint(self, points: np.ndarray, trend: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Covariance of the mean at the first point with that at every point, and the variance at every point.
+    def covariance(
+        self, points: np.ndarray, trend: np.ndarray, others: np.ndarray, other_trend: np.ndarray
+    ) -> np.ndarray:
+        """Covariance of the mean at some points with that at others, (m, o).
 
         Parameters
         ----------
-        points : array, (m, k)   Coordinates as of the fit.
-        trend : array, (m, p)    Terms of the trend there.
+        points, others : array, (m, k) and (o, k)         Coordinates as of the fit.
+        trend, other_trend : array, (m, p) and (o, p)     Terms of the trend there.
         """
-        inverse, _, spread, _ = self._solved
-        near = self._near(points)
-        told = near @ inverse
-        open_ = trend[None] - told @ self.trend
-        own = np.asarray(points, dtype=float)
-        prior = (1 - self.scatter - self.day)[:, None, None] * _alike(own[:1], own, self.reach)
-        first = prior[:, 0] - (told[:, :1] * near).sum(axis=2)
-        first = first + ((open_[:, :1] @ spread) * open_).sum(axis=2)
-        rest = (1 - self.scatter - self.day)[:, None] - (told * near).sum(axis=2)
-        rest = rest + ((open_ @ spread) * open_).sum(axis=2)
-        return self.weights @ (first * self.variance[:, None]), self.weights @ (
-            np.maximum(rest, 0.0) * self.variance[:, None]
-        )
+        inverse, coefficients, spread, left = self._solved
+        share = 1 - self.scatter - self.day
+        near, other_near = self._near(points), self._near(others)
+        told, other_told = near @ inverse, other_near @ inverse
+        open_, other_open = trend[None] - told @ self.trend, other_trend[None] - other_told @ self.trend
+        alike = share[:, None, None] * _alike(np.asarray(points, float), np.asarray(others, float), self.reach)
+        found = alike - told @ other_near.transpose(0, 2, 1) + open_ @ spread @ other_open.transpose(0, 2, 1)
+        within = np.tensordot(self.weights * self.variance, found, axes=1)
+        means = coefficients @ trend.T + (near @ left[:, :, None])[:, :, 0]
+        other_means = coefficients @ other_trend.T + (other_near @ left[:, :, None])[:, :, 0]
+        apart, other_apart = means - self.weights @ means, other_means - self.weights @ other_means
+        return within + (self.weights[:, None] * apart).T @ other_apart
 
     def _near(self, points: np.ndarray) -> np.ndarray:
         share = (1 - self.scatter - self.day)[:, None, None]
@@ -193,17 +195,18 @@ def fit_kriging(
         ratio = variance * scatter / known_sd**2
         log_weight = log_weight - 0.25 * known_df * np.log(ratio) ** 2
     weights = np.exp(log_weight - log_weight.max())
+    kept = weights > _NEGLIGIBLE
     return Kriging(
         made,
         values,
-        weights / weights.sum(),
-        reach,
-        variance,
-        scatter,
-        day,
+        weights[kept] / weights[kept].sum(),
+        reach[kept],
+        variance[kept],
+        scatter[kept],
+        day[kept],
         df,
         terms,
-        (inverse, coefficients, spread, left),
+        (inverse[kept], coefficients[kept], spread[kept], left[kept]),
     )
 
 

@@ -18,7 +18,7 @@ from kit.science.simultaneous import (
     within_probability,
 )
 from kit.science.statistics import MeanSD, mean_sd, pooled_sd, welch
-from kit.science.worded import Worded
+from kit.show import Worded
 
 TWO_SIDED, GREATER, LESS = "two-sided", "greater", "less"
 SIDES = (TWO_SIDED, GREATER, LESS)
@@ -28,7 +28,7 @@ _ROUNDING = 10 * 2.0**-52
 _PLACES = 6  # of loadings and degrees of freedom: what differs by rounding only is asked once
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class SimultaneousDifference(Worded):
     """One of several differences of means whose intervals hold together. All in the unit of the values but df and p.
 

@@ -14,7 +14,7 @@ from kit.errors import KitError
 from kit.science.mean_comparison import SimultaneousDifference, against_control
 from kit.science.same_day import loadings_of
 from kit.science.statistics import mean_sd
-from kit.science.worded import Worded
+from kit.show import Worded
 
 SINGULAR = (
     "the scatter of days and that of batches cannot be told apart: no day holds two batches to compare, or no two days "
@@ -22,7 +22,7 @@ SINGULAR = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class MixedResult(Worded):
     """Arms against a control with days and batches at random.
 

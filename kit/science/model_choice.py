@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from kit.errors import KitError
 from kit.science.model_terms import Term
 from kit.science.response_model import ResponseModel, fit_response
+from kit.show import Worded
 
 # models nearer to the best than this are level with it: Burnham and Anderson 2002, Model selection, 2.6 (from memory)
 _LEVEL = 2.0
@@ -22,8 +23,8 @@ class TriedModel:
     why_not: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class ModelChoice:
+@dataclass(frozen=True, slots=True, repr=False)
+class ModelChoice(Worded):
     """The model that was chosen among some, with the reason.
 
     Parameters

@@ -16,7 +16,7 @@ from kit.science.desirability import Goal, combined
 from kit.science.expected_improvement import student_draws
 from kit.science.kriging import Kriging, fit_kriging
 
-_DRAWS = 256
+_DRAWS, _FEW_DRAWS = 256, 16
 _SPARE = 3  # batches beyond the terms of a trend before the trend is used (own choice)
 
 
@@ -50,7 +50,7 @@ class Outlook:
     desirability : array               Of the predicted middles.
     best : float                       Desirability of the best batch so far, of its predicted middle.
     best_batch : int                   Which one it is.
-    improvement : array                Expected improvement of the desirability, discounted by what a batch can show.
+    improvement : array                Expected improvement of the best desirability, as it will be known then.
     chance : array                     That a point is better than the best at all.
     """
 
@@ -62,6 +62,19 @@ class Outlook:
     best_batch: int
     improvement: np.ndarray
     chance: np.ndarray
+
+
+@dataclass(frozen=True)
+class _View:
+    """One response: at possible and tried points, after a further batch (draws, m, batches and it), as it may be."""
+
+    name: str
+    middle: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    single: np.ndarray
+    after: np.ndarray
+    possible: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -94,42 +107,59 @@ class Surfaces:
 
         Notes
         -----
-        The gain is discounted where another batch would show little beyond its own scatter, else the best batch would be
-        made again and again: Huang, Allen, Notz and Zeng (2006), Journal of Global Optimization 34:441.
+        The improvement is that of the best batch as it will be known: a batch at the point is drawn, its scatter
+        included, all that is then said of the batches made is worked out anew, and the gain of the best is averaged. So
+        a batch made again counts for what it confirms, and scatter is never taken for gain (Frazier, Powell and
+        Dayanik 2009, INFORMS Journal on Computing 21:599; here among the batches made and the new one).
         """
-        from scipy.special import stdtrit
-
-        every = np.vstack([np.asarray(points, dtype=float), self.tried])
-        names = list(self.observed)
+        asked = np.asarray(points, dtype=float)
+        names, count = list(self.observed), len(asked)
         draws = student_draws(_DRAWS, len(names), [self.fits[name].df for name in names], seed=seed)
-        middle, low, high, single, drawn = {}, {}, {}, [], []
-        open_ = np.zeros(len(every))
-        for index, name in enumerate(names):
-            fit, seen = self.fits[name], self.observed[name]
-            found = fit.predict(self._scaled(every), _trend(every, self.parts, fit.trend.shape[1]))
-            back = np.exp if seen.log else np.asarray
-            wide = float(stdtrit(fit.df, 0.975)) * np.hypot(found.standard_error, found.batch_sd)
-            count = len(points)
-            open_ += 1 - found.batch_sd / np.hypot(found.standard_error, found.batch_sd)
-            middle[name] = back(found.mean)[:count]
-            low[name] = back(found.mean - wide)[:count]
-            high[name] = back(found.mean + wide)[:count]
-            single.append(seen.goal.of(back(found.mean)))
-            drawn.append(seen.goal.of(back(found.mean[None] + draws[:, index, None] * found.standard_error[None])))
+        views = [self._view(name, asked, draws[:, place]) for place, name in enumerate(names)]
         importance = [self.observed[name].goal.importance for name in names]
-        whole = combined(single, importance)
-        best_batch = int(np.argmax(whole[len(points) :]))
-        best = float(whole[len(points) + best_batch])
-        possible = combined(drawn, importance)[:, : len(points)]
+        whole = combined([view.single for view in views], importance)
+        made = whole[count:]
+        best_batch = int(np.argmax(made))
+        best = float(made[best_batch])
+        after = combined([view.after for view in views], importance)  # (draws, m, batches and the new one)
+        gained = np.maximum(after.max(axis=2).mean(axis=0) - max(best, 0.0), 0.0)
+        possible = combined([view.possible for view in views], importance)
         return Outlook(
-            middle,
-            low,
-            high,
-            whole[: len(points)],
+            {view.name: view.middle[:count] for view in views},
+            {view.name: view.low[:count] for view in views},
+            {view.name: view.high[:count] for view in views},
+            whole[:count],
             best,
             best_batch,
-            np.maximum(possible - best, 0.0).mean(axis=0) * open_[: len(points)] / len(names),
+            gained,
             (possible > best).mean(axis=0),
+        )
+
+    def _view(self, name: str, points: np.ndarray, draws: np.ndarray) -> _View:
+        """One response at the possible points and the tried ones, now and after a batch at each possible one."""
+        from scipy.special import stdtrit
+
+        fit, seen = self.fits[name], self.observed[name]
+        every, count = np.vstack([points, self.tried]), len(points)
+        places, terms = self._scaled(every), fit.trend.shape[1]
+        trend = _trend(every, self.parts, terms)
+        found = fit.predict(places, trend)
+        back = np.exp if seen.log else np.asarray
+        wide = float(stdtrit(fit.df, 0.975)) * np.hypot(found.standard_error, found.batch_sd)
+        moved = fit.covariance(places[:count], trend[:count], places[count:], trend[count:])
+        variance = found.standard_error[:count] ** 2
+        spread = np.sqrt(variance + fit.batch_sd**2)
+        shift = np.hstack([moved, variance[:, None]]) / spread[:, None]
+        few = draws[:_FEW_DRAWS]
+        now = np.hstack([np.broadcast_to(found.mean[count:], moved.shape), found.mean[:count, None]])
+        return _View(
+            name,
+            back(found.mean),
+            back(found.mean - wide),
+            back(found.mean + wide),
+            seen.goal.of(back(found.mean)),
+            seen.goal.of(back(now[None] + few[:, None, None] * shift[None])),
+            seen.goal.of(back(found.mean[None, :count] + draws[:, None] * found.standard_error[None, :count])),
         )
 
     def with_believed(self, point: np.ndarray, day: Hashable = None) -> Surfaces:
@@ -269,11 +299,12 @@ def settling_points(surfaces: Surfaces, name: str, at: np.ndarray, possible: np.
     fit = surfaces.fits[name]
     terms = fit.trend.shape[1]
     place, points = np.asarray(at, dtype=float)[None], np.asarray(possible, dtype=float)
-    both = np.vstack([place, points])
-    rows = _trend(both, surfaces.parts, terms)
-    covariance, own = fit.joint(_scaled(both, surfaces.parts), rows)
-    now = math.sqrt(own[0])
-    gain = covariance[1:] ** 2 / (own[1:] + fit.batch_sd**2)
+    first, rest = (_scaled(some, surfaces.parts) for some in (place, points))
+    first_trend, rest_trend = (_trend(some, surfaces.parts, terms) for some in (place, points))
+    now = float(fit.predict(first, first_trend).standard_error[0])
+    own = fit.predict(rest, rest_trend).standard_error ** 2
+    shared = fit.covariance(first, first_trend, rest, rest_trend)[0]
+    gain = shared**2 / (own + fit.batch_sd**2)
     index = int(np.argmax(gain))
-    after = math.sqrt(max(own[0] - gain[index], 0.0))
+    after = math.sqrt(max(now**2 - gain[index], 0.0))
     return index, now * float(stdtrit(fit.df, 0.975)), after * float(stdtrit(fit.df + 1, 0.975))

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from kit.errors import KitError
 from kit.science.simultaneous import check_confidence
 from kit.science.statistics import mean_sd
-from kit.science.worded import Worded
+from kit.show import Worded
 
 FEWEST = 6
 """With fewer values statistics alone say nothing about an outlier (common practice, no source)."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class FurthestValue(Worded):
     """The value furthest from the mean.
 

@@ -144,7 +144,12 @@ def _one_group(group: Sequence[str]) -> str:
     own = [name for name in group if name != INTERCEPT.name]
     if len(own) == 1:
         return f"{own[0]} is the same in every batch"
-    return f"{' and '.join('the constant' if name == INTERCEPT.name else name for name in group)} cannot be told apart"
+    return f"{' and '.join(map(_called, group))} cannot be told apart"
+
+
+def _called(name: str) -> str:
+    """A term as a reader calls it."""
+    return "the constant" if name == INTERCEPT.name else name
 
 
 def _judged(
@@ -167,7 +172,7 @@ def _judged(
     terms = len(base.terms)
     effects = _block_effects(solved.estimates[terms:], block_names)
     inverse = solved.inverse[:terms, :terms]
-    near = hardly_apart(columns[:, :terms], [term.name for term in base.terms])
+    near = hardly_apart(columns[:, :terms], [_called(term.name) for term in base.terms])
     hard = tuple(f"{' and '.join(group)} moved nearly together: they are hardly told apart" for group in near)
     return replace(
         base,

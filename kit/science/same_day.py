@@ -13,14 +13,14 @@ from kit.errors import KitError
 from kit.science.mean_comparison import SimultaneousDifference, against_control
 from kit.science.scatter_known import combined_sd
 from kit.science.statistics import MeanDifference, PooledSD, mean_sd, pooled_two_sample
-from kit.science.worded import Worded
+from kit.show import Worded
 
 _NOTHING = 1e-9  # of a projection: rounding
 _ROUNDING = 10 * 2.0**-52
 _CLOSEST, _ROUNDS = 0.999, 300  # of a loading; rounds to find it
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class SameDay(Worded):
     """Arms against the control within days.
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from kit.science.required import require_finite, require_not_negative, require_positive
 from kit.science.simultaneous import check_confidence
 from kit.science.statistics import PooledSD
-from kit.science.worded import Worded
+from kit.show import Worded
 
 ENOUGH_DF = 5
 """Below this many degrees of freedom a standard deviation is itself known too poorly to lean on (common practice)."""
@@ -17,7 +17,7 @@ ENOUGH_DF = 5
 POORLY_KNOWN = "scatter itself poorly known"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class ScatterKnown(Worded):
     """A standard deviation with its interval. All but df and confidence in its own unit.
 
@@ -38,7 +38,7 @@ class ScatterKnown(Worded):
     @property
     def poorly(self) -> bool:
         """Whether it rests on fewer than five degrees of freedom."""
-        return self.df < ENOUGH_DF
+        return poorly_known(self.df)
 
     @property
     def words(self) -> str:
@@ -46,6 +46,16 @@ class ScatterKnown(Worded):
         share = f"{100 * self.confidence:.3g} %"
         told = f"{self.sd:.3g} ({share}: {self.low:.3g} to {self.high:.3g}; {self.df:.3g} degrees of freedom)"
         return f"{told}: {POORLY_KNOWN}" if self.poorly else told
+
+
+def poorly_known(df: float) -> bool:
+    """Whether a scatter of so many degrees of freedom is itself known too poorly to lean on.
+
+    Parameters
+    ----------
+    df : float   Whole or, where it was estimated, not; a rounding error below five is five.
+    """
+    return df < ENOUGH_DF - 1e-6
 
 
 def sd_interval(sd: float, df: float, confidence: float = 0.95) -> ScatterKnown:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from kit.errors import KitError
 from kit.science.number_text import short
 from kit.science.shelf_life_lines import COMMON, ONE_BATCH, POOLING_ALPHA, BatchLine, PooledLines, pooled_lines
+from kit.show import Worded
 
 FEWEST_STATIONS = 4
 MOST_TIMES, MOST_BEYOND_MONTHS = 2.0, 12.0
@@ -44,8 +45,8 @@ class Crossing:
         return self.line.batch
 
 
-@dataclass(frozen=True, slots=True)
-class ShelfLife:
+@dataclass(frozen=True, slots=True, repr=False)
+class ShelfLife(Worded):
     """Time to limit of some batches.
 
     Parameters
@@ -58,7 +59,7 @@ class ShelfLife:
     last_month : float        The last station. [months]
     most_months : float       The last time spoken of. [months]
     stations : int            Different times read.
-    confidence : float        Of the one-sided bound.
+    confidence : float        Of each one-sided bound: 0.95 against one limit, 0.975 where there are two.
     reason : str              Why it cannot be told.
     cautions : tuple of str   What weakens it: one batch, a batch left out, no trend shown.
     """
@@ -90,9 +91,6 @@ class ShelfLife:
             return f"The mean lies outside the {self.worst.limit} limit from the start{who}{more}."
         return f"The {bound} crosses the {self.worst.limit} limit at {_months(self.months)}{who}{more}."
 
-    def __str__(self) -> str:
-        return self.words
-
 
 def shelf_life(
     months: Sequence[float],
@@ -106,16 +104,17 @@ def shelf_life(
     pooling_alpha: float = POOLING_ALPHA,
     model: str = "",
 ) -> ShelfLife:
-    """When the one-sided confidence bound of the mean crosses a limit, by the worst batch or by what batches share.
+    """When the confidence bound of the mean crosses a limit, by the worst batch or by what batches share.
 
     Parameters
     ----------
     months : sequence of float   Time in storage. [months]
     values : sequence of float   Read then, one a jar. [unit]
     batches : sequence           The batch of each; all one batch when None.
-    lower, upper : float         The limits; each is held against its own one-sided bound. [unit]
+    lower, upper : float         The limits; one alone where it is known which way the value goes. [unit]
     scale : str                  "linear", or "ln" where scatter is a share of the value: the line is one of logarithms.
-    confidence : float           One-sided, such as 0.95.
+    confidence : float           Of the bound, such as 0.95: one-sided against one limit; two-sided against both, so
+                                 that each has a one-sided bound of 0.975.
     pooling_alpha : float        Of the tests of poolability.
     model : str                  To use untested; see `pooled_lines`.
 
@@ -131,11 +130,15 @@ def shelf_life(
 
     Notes
     -----
-    ICH Q1E (2003): confidence limit of the mean, not a prediction limit; batches pooled where p is above 0.25.
+    ICH Q1E (2003): confidence limit of the mean, not a prediction limit; batches pooled where p is above 0.25. An
+    attribute known to fall, or to rise, has a one-sided 95 % limit; one that may go either way, two-sided 95 % limits
+    against both criteria (as quoted word for word in secondary sources; the guideline itself was not at hand).
     """
     times, read, names = _readings(months, values, batches)
     turn = _turn(scale)
     _check_limits(lower, upper, confidence)
+    if lower is not None and upper is not None:
+        confidence = 0.5 * (1 + confidence)  # it may go either way: what is left is shared by the two sides
     kept, left_out = _enough(times, names)
     times, read, names = ([part[i] for i in kept] for part in (times, read, names))
     last = max(times, default=0.0)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kit.errors import KitError
+from kit.science.number_text import short
 from kit.science.student_t import t_quantile
 
 COMMON, COMMON_SLOPE, SEPARATE, ONE_BATCH = (
@@ -21,6 +22,8 @@ MODELS = (COMMON, COMMON_SLOPE, SEPARATE)
 
 POOLING_ALPHA = 0.25
 """Batches share a slope, then an intercept, where the test gives a p above this (ICH Q1E, 2003, Appendix B)."""
+
+_LEAST_F = 0.001  # printed as "below" from here: readings made up on a line give 1e-15
 
 # Below this share of the values themselves a scatter is rounding.
 _ROUNDING = 10 * 2.0**-52
@@ -38,7 +41,8 @@ class PoolTest:
     @property
     def words(self) -> str:
         """ "F 0.23, p 0.80" """
-        return f"F {self.f:.3g}, p {self.p:.2g}"
+        f = f"F {short(self.f, 3)}" if self.f >= _LEAST_F else f"F below {_LEAST_F}"
+        return f"{f}, p {self.p:.2g}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +157,7 @@ def pooled_lines(
     separate = data.fit(SEPARATE)
     if separate.df < 1 or separate.is_exact:
         told = "one more reading is needed" if separate.df < 1 else "the readings lie on their lines to the last digit"
-        return PooledLines(model or SEPARATE, reason=f"{told}: their scatter is not known")
+        return PooledLines(model or SEPARATE, reason=f"{told}: the scatter is not known")
     if len(data.names) == 1:
         return PooledLines(ONE_BATCH, separate.lines(confidence))
     parallel, one = data.fit(COMMON_SLOPE), data.fit(COMMON)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from kit.errors import KitError
 from kit.science.response_result import ResponseModel
+from kit.show import Worded
 
 # an axis whose bending is less than this share of the strongest is a ridge (common practice, no source)
 _RIDGE = 0.05
@@ -41,8 +42,8 @@ class SecondOrder:
         return self.constant + math.fsum(b * x for b, x in zip(self.linear, point, strict=True)) + bent
 
 
-@dataclass(frozen=True, slots=True)
-class StationaryPoint:
+@dataclass(frozen=True, slots=True, repr=False)
+class StationaryPoint(Worded):
     """Where a second-order surface stands still, and its canonical form.
 
     Parameters

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from kit.science.statistics import mean_sd
-from kit.science.worded import Worded
+from kit.show import Worded
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class OneWay(Worded):
     """Analysis of variance of groups, such as batches with several readings each.
 

@@ -8,12 +8,13 @@ from decimal import Decimal
 
 from kit.formula.composition import show_pct
 from kit.formula.versions import FormulaDiff, diff, resolved
+from kit.show import Worded
 from kit.trials.arms import Arm
 from kit.trials.wording import ABSENT
 
 
-@dataclass(frozen=True)
-class Changed:
+@dataclass(frozen=True, repr=False)
+class Changed(Worded):
     """One line that some arm has otherwise than the control.
 
     Parameters

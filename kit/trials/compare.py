@@ -13,13 +13,17 @@ from kit.show import Block, Table
 from kit.trials import tables
 from kit.trials.arms import Arm, find_arms
 from kit.trials.batch_ph import PH
-from kit.trials.changes import changes_of
+from kit.trials.changes import Changes, changes_of
 from kit.trials.coded import Words
+from kit.trials.coincides import coinciding_with_day, cross_day
 from kit.trials.compared import Compared
+from kit.trials.differences import together_words
 from kit.trials.judging import fold
 from kit.trials.lot_differences import differing_forms
+from kit.trials.margins import read_margins
 from kit.trials.measured import measure
 from kit.trials.results import LeftOut, PropertyResult
+from kit.trials.scatter_words import scatter_table
 from kit.trials.verdicts import spec_windows
 from kit.trials.wording import plural
 
@@ -46,6 +50,10 @@ class Comparison(Compared):
     def verdicts_table(self) -> Table:
         """Every verdict in words."""
         return tables.verdicts_table(self)
+
+    def scatter_table(self) -> Table:
+        """Batches, readings, their scatter and the days of making, a row a property, age and version."""
+        return scatter_table(self)
 
     def changes_table(self) -> Table:
         """Changed lines, largest first, the absorbing line last."""
@@ -74,7 +82,7 @@ class Comparison(Compared):
         )
 
     def _repr_html_(self) -> str:
-        return Block((self.table(), self.not_used_table()))._repr_html_()
+        return Block((self.table(), self.verdicts_table(), self.not_used_table()))._repr_html_()
 
     def __str__(self) -> str:
         return f"{tables.plain_text(self)}\n\n{self.not_used_table()}"
@@ -90,6 +98,7 @@ def compare(
     properties: Sequence[str] | None = None,
     ages: Sequence[str] | None = None,
     prices: Mapping[str, Price] | None = None,
+    margin: str | Mapping[str, str] | Sequence[str] | None = None,
 ) -> Comparison:
     """Set trials side by side.
 
@@ -103,6 +112,9 @@ def compare(
     ages : sequence of str                  Only these ages, "72 h"; all when omitted.
     prices : dict                           Material key to `Price`, usually `library.prices`: the table then says what
                                             each version costs.
+    margin : str, dict or list              What is too small to matter, stated before the data were seen: "20 %" for
+                                            all that is compared by ratios, or {"viscosity": "20 %", "pH": "0.1"}, or
+                                            ["viscosity: 20 %", "pH: 0.1"]. Without one nothing is called the same.
 
     Returns
     -------
@@ -113,16 +125,16 @@ def compare(
     Raises
     ------
     KitError      `compare.no_trial`, `compare.no_control`, `compare.control`, `compare.two_studies`,
-                  `compare.property`, `age.unknown`.
+                  `compare.property`, `compare.margin`, `age.unknown`.
     RecordError   `labbook.trial` with the nearest names, and those of `open_source`.
     """
     source = open_source(source)
     study, arms = find_arms(source, trials, control)
     windows = spec_windows(study.spec, study.windows)
-    measured = measure(source, study, arms, windows)
+    measured = measure(source, study, arms, windows, read_margins(margin))
     words = Words(arms, windows)
     wanted = _Wanted(properties, ages, windows)
-    results, observations = measured.results, words.results(study.spec)
+    results, observations, changes = measured.results, words.results(study.spec), changes_of(arms)
     wanted.check_properties(
         [
             *(result.property for result in results),
@@ -141,8 +153,8 @@ def compare(
         tuple(result for result in results if wanted.holds(result.property, result.age)),
         tuple(result for result in observations if wanted.holds(result.name, result.age)),
         _in_order((item for item in left if wanted.holds(item.reading.property, item.age)), arms),
-        changes_of(arms),
-        _notes(arms),
+        changes,
+        _notes(arms, results, changes),
         prices or {},
         tuple(result for result in results if fold(result.property) == PH),
     )
@@ -200,12 +212,9 @@ def _dropped(arms: Sequence[Arm]) -> list[str]:
     return [f"{', '.join(found)} {was} decided 'drop'; {its} readings count all the same: void what is wrong."]
 
 
-def _notes(arms: Sequence[Arm]) -> tuple[str, ...]:
-    notes = []
-    if len(arms) > 2:
-        notes.append(
-            f"{len(arms) - 1} versions against one control: each interval holds by itself, not for all together."
-        )
+def _notes(arms: Sequence[Arm], results: Sequence[PropertyResult], changes: Changes) -> tuple[str, ...]:
+    first = (together_words(results, len(arms) - 1), cross_day(arms, changes, results))
+    notes = [*(note for note in first if note), *coinciding_with_day(arms, changes)]
     for arm in arms:
         days = [day for day in arm.days if day not in arms[0].days]
         if days:

@@ -1,127 +1,284 @@
-"""An arm against the control: a ratio or a difference, with an interval where the data allow one, all in words."""
+"""The arms against the control: ratios or differences, with intervals where the data allow them, all in words."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from kit.science.statistics import MeanDifference, pooled_two_sample, welch
-from kit.trials.results import DIFFERS, LN, NOT_SHOWN, UNTESTED, BatchValue, Difference, Scatter
-from kit.trials.values import off_scale, scaled_means
-from kit.trials.wording import counts, signed, significant
+from kit.trials.results import (
+    CANNOT_TELL,
+    DIFFERS,
+    EQUIVALENT,
+    LN,
+    NOT_SHOWN,
+    UNTESTED,
+    BatchValue,
+    Difference,
+)
+from kit.trials.wording import counts, plural, signed, significant
+
+if TYPE_CHECKING:
+    from kit.science.arm_verdict import ArmVerdict, ArmVerdicts
 
 CONFIDENCE = 0.95
-ENOUGH_DF = 5  # below, a standard deviation is itself known too poorly to lean on alone
 
 POOLED, WELCH, SINGLE = "pooled batch scatter", "Welch", "single batch"
+SAME_DAY, MIXED = "control of the same day", "days and batches at random"
+
+_BY = {"pooled": POOLED, "welch": WELCH, "same-day": SAME_DAY, "mixed": MIXED, "none": SINGLE}
+_VERDICTS = {
+    "real": DIFFERS,
+    "not_shown": NOT_SHOWN,
+    "equivalent": EQUIVALENT,
+    "cannot_tell": CANNOT_TELL,
+}
 
 
-def difference(
-    arm: Sequence[BatchValue],
-    control: Sequence[BatchValue],
-    scatter: Scatter,
-    *,
-    scale: str,
-    unit: str,
-    places: int,
-    cautions: Sequence[str] = (),
-) -> Difference:
-    """The difference of an arm to the control.
+@dataclass(frozen=True)
+class Judged:
+    """All arms of one property at one age against the control.
 
     Parameters
     ----------
-    arm, control : sequence of BatchValue   At least one each.
-    scatter : Scatter                       Batch scatter that is known, on the scale of the calculation.
-    scale, unit, places : str, str, int     "ln" gives a ratio; unit and decimals of the values.
-    cautions : sequence of str              What weakens it from outside.
+    differences : dict   Arm to its difference; only arms with batch values beside a control with batch values.
+    analysis : str       Which analysis, and why; empty where nothing was compared.
+    multiplicity : str   How several arms were allowed for; empty for one.
+    notes : tuple        What all of them have to be read with.
+    """
+
+    differences: Mapping[str, Difference]
+    analysis: str = ""
+    multiplicity: str = ""
+    notes: tuple[str, ...] = ()
+
+
+def against_control(
+    control: tuple[str, Sequence[BatchValue]],
+    arms: Mapping[str, Sequence[BatchValue]],
+    history: Mapping[str, Sequence[BatchValue]],
+    *,
+    scale: str,
+    unit: str,
+    places: Mapping[str, int],
+    margin: float | None = None,
+    cautions: Mapping[str, Sequence[str]] | None = None,
+) -> Judged:
+    """Set arms against their control; the batch is the unit.
+
+    Parameters
+    ----------
+    control : (label, values)   Batch values of the control, at least one.
+    arms : dict                 Label to batch values, at least one each.
+    history : dict              Label to batch values of earlier versions that were made more than once.
+    scale, unit : str           "ln" gives ratios; unit of the values.
+    places : dict               Label to the decimals its readings were typed with.
+    margin : float              What is too small to matter, stated beforehand: a ratio above 1, or a difference.
+    cautions : dict             Label to what weakens its difference from outside.
 
     Returns
     -------
-    Difference   By the pooled batch scatter from 5 degrees of freedom; else by Welch where both sides have two batches;
-                 else by the pooled scatter that there is; else without an interval.
+    Judged   The analysis is chosen by how batches lie on days, see `kit.science.arm_verdict`.
     """
-    found, by, more = _interval(scaled_means(arm, scale), scaled_means(control, scale), scatter)
-    verdict = UNTESTED if found.excludes_zero is None else DIFFERS if found.excludes_zero else NOT_SHOWN
-    cautions = (*more, *cautions)
-    ends = [None if end is None else off_scale(end, scale) for end in (found.low, found.high, found.half_width)]
-    words = _words(found, by, verdict, arm, control, scale=scale, unit=unit, places=places)
-    return Difference(
-        "ratio" if scale == LN else "difference",
-        off_scale(found.difference, scale),
-        ends[0],
-        ends[1],
-        ends[2],
-        CONFIDENCE,
-        found.df,
-        found.standard_error,
-        by,
-        len(arm),
-        len(control),
-        verdict,
-        "; ".join([words, *cautions]),
-        cautions,
-        _short(found, by, verdict, scale=scale, unit=unit, places=places),
+    if not arms:
+        return Judged({})
+    from kit.science.arm_verdict import arm_verdicts
+
+    found = arm_verdicts(
+        _batches(*control),
+        [_batches(label, values) for label, values in arms.items()],
+        scale=scale,
+        margin=margin,
+        history=[_batches(label, values) for label, values in history.items()],
+        unit=unit,
     )
+    words = _Words(found, margin, scale, unit)
+    differences = {
+        verdict.label: words.difference(
+            verdict,
+            arms[verdict.label],
+            control[1],
+            places=places.get(verdict.label, 2),
+            cautions=(cautions or {}).get(verdict.label, ()),
+        )
+        for verdict in found.verdicts
+    }
+    return Judged(differences, _of_versions(found.why), _of_versions(found.multiplicity), found.notes)
+
+
+def _of_versions(words: str) -> str:
+    """What is an arm to statistics is a version at the bench."""
+    told = words.replace("arms share", "versions share").replace("all arms", "all versions")
+    return told.replace(" arms against", " versions against").replace(": 1 degrees", ": 1 degree")
 
 
 def size_text(value: float, *, scale: str, unit: str, places: int) -> str:
     """A ratio to three significant digits, or a difference with its sign and unit."""
     if scale == LN:
-        return significant(value, 3)
+        return significant(value, 3) if value < 1000 else f"{value:.0e}"
     number = signed(f"{value:.{places + 1}f}")
     return number if unit in ("", "1") else f"{number} {unit}"
 
 
-def _interval(arm: list[float], control: list[float], scatter: Scatter) -> tuple[MeanDifference, str, tuple[str, ...]]:
-    n1, n2 = len(arm), len(control)
-    gap = sum(arm) / n1 - sum(control) / n2
-    if scatter.df >= ENOUGH_DF:
-        return pooled_two_sample(gap, n1, n2, scatter.sd, scatter.df, CONFIDENCE), POOLED, ()
-    poorly = "scatter itself poorly known"
-    if n1 > 1 and n2 > 1:
-        found = welch(arm, control, CONFIDENCE)
-        told = ("Welch at two against two is conservative",) if n1 == n2 == 2 else ()
-        return found, WELCH, (*told, poorly) if found.df is not None and found.df < ENOUGH_DF else told
-    found = pooled_two_sample(gap, n1, n2, scatter.sd, scatter.df, CONFIDENCE)
-    if scatter.df:
-        return found, POOLED, (f"{poorly} ({scatter.df} df)",)
-    return found, SINGLE, ()
+def _batches(label: str, values: Sequence[BatchValue]):
+    from kit.science.arm_batches import ArmBatches
+
+    return ArmBatches(label, tuple(value.mean for value in values), tuple(value.day for value in values))
 
 
-def _short(found: MeanDifference, by: str, verdict: str, *, scale: str, unit: str, places: int) -> str:
-    def size(value: float) -> str:
-        return size_text(off_scale(value, scale), scale=scale, unit=unit, places=places)
+@dataclass(frozen=True)
+class _Words:
+    """What the differences of one property share."""
 
-    gap = f"{'ratio' if scale == LN else 'difference'} {size(found.difference)}"
-    if found.low is None:
-        return f"{gap}\n{SINGLE if by == SINGLE else 'no interval'}\n{verdict}"
-    return f"{gap} ({size(found.low)} to {size(found.high)})\n{verdict}"
+    found: ArmVerdicts
+    margin: float | None
+    scale: str
+    unit: str
 
-
-def _words(
-    found: MeanDifference,
-    by: str,
-    verdict: str,
-    arm: Sequence[BatchValue],
-    control: Sequence[BatchValue],
-    *,
-    scale: str,
-    unit: str,
-    places: int,
-) -> str:
-    def size(value: float) -> str:
-        return size_text(off_scale(value, scale), scale=scale, unit=unit, places=places)
-
-    gap = f"{'ratio' if scale == LN else 'difference'} {size(found.difference)}"
-    sides = f"{counts(arm)} against {counts(control)}"
-    if found.low is None:
-        why = (
-            "single batch, nothing was repeated, so the scatter of batches is not known"
-            if by == SINGLE
-            else found.reason
+    def difference(
+        self,
+        verdict: ArmVerdict,
+        arm: Sequence[BatchValue],
+        control: Sequence[BatchValue],
+        *,
+        places: int,
+        cautions: Sequence[str],
+    ) -> Difference:
+        """One arm's verdict as the comparison keeps it."""
+        named = _VERDICTS.get(verdict.verdict, UNTESTED)
+        by = _BY[self.found.analysis]
+        cautions = (*self._cautions(verdict), *cautions)
+        sides = f"{counts(arm)} against {counts(control)}"
+        return Difference(
+            verdict.kind,
+            verdict.value,
+            verdict.low,
+            verdict.high,
+            verdict.half_width,
+            CONFIDENCE,
+            verdict.df,
+            verdict.standard_error,
+            by,
+            len(arm),
+            len(control),
+            named,
+            "; ".join([self._sentence(verdict, named, by, sides, places), *cautions]),
+            cautions,
+            self._short(verdict, named, by, places),
+            detectable=verdict.detectable,
+            p_adjusted=verdict.p_adjusted,
+            low_alone=verdict.low_alone,
+            high_alone=verdict.high_alone,
+            margin=self.margin,
+            code=verdict.verdict,
+            same_low=self._against_margin(verdict, "low"),
+            same_high=self._against_margin(verdict, "high"),
+            brief=self._brief(verdict, named, by, places, cautions),
         )
-        return f"{verdict} ({why}): {gap}; {sides}"
-    half = f"a factor of {size(found.half_width)}" if scale == LN else f"± {size(found.half_width).lstrip('+')}"
-    df = significant(found.df, 3) if found.df % 1 else f"{found.df:.0f}"
+
+    def _brief(self, verdict: ArmVerdict, named: str, by: str, places: int, cautions: Sequence[str]) -> str:
+        found = verdict.detectable
+        reach = [] if found is None else [f"found four times in five: {self._reach(found, places)}"]
+        weak = [caution.partition(" (")[0] for caution in cautions]
+        return "\n".join([self._short(verdict, named, by, places), *reach, *weak])
+
+    def _against_margin(self, verdict: ArmVerdict, end: str) -> float | None:
+        if verdict.equivalence is None:
+            return None
+        found = getattr(verdict.equivalence, end)
+        return math.exp(found) if self.scale == LN else found
+
+    def _sentence(self, verdict: ArmVerdict, named: str, by: str, sides: str, places: int) -> str:
+        gap = f"{verdict.kind} {self._size(verdict.value, places)}"
+        if verdict.low is None:
+            why = (
+                "single batch, nothing was repeated, so the scatter of batches is not known"
+                if by == SINGLE
+                else verdict.reason
+            )
+            return f"{named} ({why}): {gap}; {sides}"
+        df = significant(verdict.df, 3) if verdict.df % 1 else f"{verdict.df:.0f}"
+        reach = (
+            f"half-width {self._reach(verdict.half_width, places)}, "
+            f"found four times in five: {self._reach(verdict.detectable, places)}"
+        )
+        within = f"{named}{self._margin_words(verdict, places)} ({reach})"
+        several = len(self.found.verdicts)
+        together = f", for all {several} versions together" if several > 1 else ""
+        interval = (
+            f"(95 %{together}: {self._size(verdict.low, places)} to {self._size(verdict.high, places)}"
+            f"{self._alone(verdict, places)})"
+        )
+        return f"{within}: {gap} {interval}; {sides}; {by}, {df} df"
+
+    def _alone(self, verdict: ArmVerdict, places: int) -> str:
+        if len(self.found.verdicts) < 2 or verdict.low_alone is None:
+            return ""
+        return f"; by itself {self._size(verdict.low_alone, places)} to {self._size(verdict.high_alone, places)}"
+
+    def _margin_words(self, verdict: ArmVerdict, places: int) -> str:
+        if self.margin is None:
+            return ""
+        size = self._reach(self.margin, places)
+        if verdict.verdict == "equivalent":
+            none = 1.0 if self.scale == LN else 0.0
+            real = not verdict.low <= none <= verdict.high
+            low, high = (self._size(self._against_margin(verdict, end), places) for end in ("low", "high"))
+            inside = f", {size}: the 90 % interval, {low} to {high}, lies inside it"
+            return f"{inside}; a real difference but too small to matter" if real else inside
+        if verdict.verdict == "cannot_tell" and verdict.detectable > self.margin:
+            return f": the margin, {size}, would be found too seldom"
+        return "" if verdict.verdict == "real" else f", nor to be the same within the margin, {size}"
+
+    def _cautions(self, verdict: ArmVerdict) -> tuple[str, ...]:
+        from kit.science.arm_verdict import NO_SHARED_DAY, TWO_AGAINST_TWO
+        from kit.science.scatter_known import POORLY_KNOWN
+
+        told = []
+        if POORLY_KNOWN in verdict.cautions:
+            told.append(f"{POORLY_KNOWN} ({verdict.df:.2g} df{self._scatter_range()})")
+        if TWO_AGAINST_TWO in verdict.cautions:
+            told.append(f"Welch at two against two is conservative ({TWO_AGAINST_TWO.partition(' holds ')[2]})")
+        known = (POORLY_KNOWN, TWO_AGAINST_TWO, NO_SHARED_DAY)
+        return (*told, *(caution for caution in verdict.cautions if caution not in known))
+
+    def _scatter_range(self) -> str:
+        found = self.found
+        if not found.sd or found.sd_low is None:
+            return ""
+        if self.scale == LN:
+            low, middle, high = (significant(100 * value, 2) for value in (found.sd_low, found.sd, found.sd_high))
+            return f": {middle} % of the value, 95 % between {low} and {high} %"
+        unit = "" if self.unit in ("", "1") else f" {self.unit}"
+        low, middle, high = (significant(value, 2) for value in (found.sd_low, found.sd, found.sd_high))
+        return f": {middle}{unit}, 95 % between {low} and {high}{unit}"
+
+    def _short(self, verdict: ArmVerdict, named: str, by: str, places: int) -> str:
+        gap = f"{verdict.kind} {self._size(verdict.value, places)}"
+        if verdict.low is None:
+            return f"{gap}\n{SINGLE if by == SINGLE else 'no interval'}\n{named}"
+        return f"{gap} ({self._size(verdict.low, places)} to {self._size(verdict.high, places)})\n{named}"
+
+    def _size(self, value: float, places: int) -> str:
+        return size_text(value, scale=self.scale, unit=self.unit, places=places)
+
+    def _reach(self, value: float, places: int) -> str:
+        size = self._size(value, places)
+        return f"a factor of {size}" if self.scale == LN else f"± {size.lstrip('+')}"
+
+
+def together_words(results: Sequence, versions: int) -> str:
+    """How several versions against one control were allowed for, in a sentence; empty for one.
+
+    Parameters
+    ----------
+    results : sequence of PropertyResult
+    versions : int   Beside the control.
+    """
+    if versions < 2 or not any(result.multiplicity for result in results):
+        return ""
     return (
-        f"{verdict} (half-width {half}): {gap} (95 %: {size(found.low)} to {size(found.high)}); {sides}; {by}, {df} df"
+        f"{plural(versions, 'version')} against one control: the intervals of a property at an age hold for all of "
+        "them together; by itself each would be narrower."
     )

@@ -11,7 +11,7 @@ from kit.bench.readings import Reading
 from kit.labbook.source import Source, open_source
 from kit.labbook.view import BatchView, StudyView
 from kit.science.drift import FirstOrder, Trend, fit_first_order, linear_trend
-from kit.show import Table
+from kit.show import Table, Worded
 from kit.trials.ages import age_words
 from kit.trials.arms import Arm, versions_of
 from kit.trials.drift_words import Judged, judge
@@ -39,8 +39,8 @@ class DriftPoint:
     age: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class DriftSeries:
+@dataclass(frozen=True, slots=True, repr=False)
+class DriftSeries(Worded):
     """The pH of one formula version over age, read by one method from jars kept in one way.
 
     Parameters

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from kit.science.drift import SLOW, FirstOrder, Trend
 from kit.science.student_t import t_quantile
+from kit.show import Worded
 from kit.sources import read_data
 from kit.trials.ages import age_words
 from kit.trials.wording import plural, signed
@@ -19,8 +20,8 @@ DRIFT_VERDICTS = (DRIFT, STEADY, MOVED, UNTOLD)
 _CONFIDENCE = 0.95
 
 
-@dataclass(frozen=True, slots=True)
-class Judged:
+@dataclass(frozen=True, slots=True, repr=False)
+class Judged(Worded):
     """A series judged.
 
     Parameters

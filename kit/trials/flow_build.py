@@ -11,6 +11,7 @@ from kit.bench.readings import Reading, viscosity_mpa_s
 from kit.labbook.source import Source
 from kit.labbook.view import BatchView, StudyView
 from kit.science.viscosity_build import ViscosityBuild, fit_build
+from kit.show import Worded
 from kit.trials.flow_select import fillings, is_viscosity, left_by_rule
 from kit.trials.flow_sweep import BEFORE
 from kit.trials.results import NOT_COMPARABLE, SHOWN, LeftOut
@@ -30,8 +31,8 @@ class BuildPoint:
     reading: Reading
 
 
-@dataclass(frozen=True, slots=True)
-class BatchBuild:
+@dataclass(frozen=True, slots=True, repr=False)
+class BatchBuild(Worded):
     """The viscosity of one batch over age, by one method, spindle and speed.
 
     Parameters

@@ -9,15 +9,17 @@ from kit.bench.readings import Reading, viscosity_mpa_s
 from kit.errors import KitError
 from kit.labbook.source import Source
 from kit.labbook.view import BatchView, StudyView
+from kit.science.flow_activation import FlowActivation, flow_activation
 from kit.science.temperature_correction import CorrectedViscosity, TemperatureSlope, correct_viscosity, measured_slope
+from kit.show import Worded
 from kit.trials.flow_select import age_label, is_viscosity
 
 _FEWEST = 3
 _TEMPERATURE = "reading.temperature"
 
 
-@dataclass(frozen=True, slots=True)
-class ProductSlope:
+@dataclass(frozen=True, slots=True, repr=False)
+class ProductSlope(Worded):
     """How the viscosity of one formula version goes with temperature, read on one batch in one way.
 
     Parameters
@@ -38,9 +40,17 @@ class ProductSlope:
         """The slope with the batch it comes from."""
         return f"{self.batch}, {self.readings[0].spindle} at {self.readings[0].rpm:f} rpm: {self.slope}"
 
+    @property
+    def activation(self) -> FlowActivation | None:
+        """Apparent activation energy of flow; None where the readings do not tell a slope."""
+        if self.slope.per_c is None:
+            return None
+        temps = [float(reading.temp_c) for reading in self.readings]
+        return flow_activation(temps, [float(viscosity_mpa_s(reading)) for reading in self.readings])
 
-@dataclass(frozen=True, slots=True)
-class OffTemperature:
+
+@dataclass(frozen=True, slots=True, repr=False)
+class OffTemperature(Worded):
     """A reading off the temperature of its method.
 
     Parameters

@@ -11,6 +11,7 @@ from decimal import Decimal
 from kit.bench.comparability import COMPARABLE, Reason, Verdict, against_method, compare_pair
 from kit.bench.methods import AgeWindow, Method, nearest_window
 from kit.bench.readings import Flag, Reading, flags
+from kit.bench.storage import REFERENCE, storage_key, storage_words
 from kit.trials.results import FLAG, IN_PROCESS, LINEAR, LN, NOT_COMPARABLE, SHOWN, VOID, LeftOut
 
 # the scatter of a viscosity is a share of it, so ratios are compared, not differences (common practice, no source)
@@ -89,6 +90,9 @@ def word_left_out(reading: Reading, windows: Sequence[AgeWindow], *, finished: b
     found = flags(reading, None, windows=windows)
     if found:
         return flagged(reading, found, window)
+    if storage_key(reading.storage) not in ("", REFERENCE):
+        words = f"its jar was kept at {storage_words(storage_key(reading.storage))}"
+        return _out(reading, NOT_COMPARABLE, "compare.storage", words, window)
     if reading.age_h is None:
         return _out(reading, SHOWN, "compare.age_typed", "its age was typed, without a clock time to check it", window)
     return None

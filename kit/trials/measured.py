@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from kit.bench.mean_uncertainty import Calibrations
 from kit.bench.methods import AgeWindow
 from kit.formula.model import SpecLine
 from kit.labbook.source import Source
 from kit.labbook.view import StudyView
 from kit.trials.arms import Arm
-from kit.trials.differences import difference
+from kit.trials.differences import Judged, against_control
 from kit.trials.judging import STORAGE_CODES, fold, pair_verdict, scale_of
+from kit.trials.margins import NO_MARGINS, Margins
+from kit.trials.near_limit import near_limit_words
 from kit.trials.results import (
     FLAG,
     NOT_COMPARABLE,
@@ -22,9 +25,8 @@ from kit.trials.results import (
     Difference,
     LeftOut,
     PropertyResult,
-    Scatter,
 )
-from kit.trials.scatter import History, pooled_scatter
+from kit.trials.scatter import History, pooled_scatter, repeats
 from kit.trials.selection import Counted, Group, Key, Selection
 from kit.trials.values import batch_values, mean_and_sd
 from kit.trials.verdicts import against_spec, brief, in_unit, names_property, same_line, spec_window
@@ -39,8 +41,19 @@ class Measured:
     placeless: tuple[LeftOut, ...]
 
 
-def measure(source: Source, study: StudyView, arms: Sequence[Arm], windows: Sequence[AgeWindow]) -> Measured:
-    """Sort and average the readings of the arms, judge them by the spec and set them against the control, `arms[0]`."""
+def measure(
+    source: Source,
+    study: StudyView,
+    arms: Sequence[Arm],
+    windows: Sequence[AgeWindow],
+    margins: Margins = NO_MARGINS,
+) -> Measured:
+    """Sort and average the readings of the arms, judge them by the spec and set them against the control, `arms[0]`.
+
+    Parameters
+    ----------
+    margins : Margins   What is too small to matter, by property.
+    """
     selection = Selection(source, study, arms, windows)
     history = History(source, study, windows)
     numeric = [line for line in study.spec if not line.allowed]
@@ -48,7 +61,7 @@ def measure(source: Source, study: StudyView, arms: Sequence[Arm], windows: Sequ
     for key, lines in _keys(study, selection, numeric, windows).items():
         group = selection.groups.get(key) or Group(key, study.methods.get(key.method))
         group.refer_to(group.first(arms[0].label), windows)
-        results.append(_result(group, arms, same_line(lines), selection, history, windows))
+        results.append(_result(group, arms, same_line(lines), selection, history, windows, margins))
     results += [_no_window(line, arms, windows) for line in numeric if _nowhere(line, results, windows)]
     order = list(dict.fromkeys([*(fold(line.property) for line in numeric), *selection.properties]))
     results.sort(
@@ -124,6 +137,7 @@ def _result(
     selection: Selection,
     history: History,
     windows: Sequence[AgeWindow],
+    margins: Margins,
 ) -> PropertyResult:
     key, method = group.key, group.method
     scale = scale_of(key.property, method)
@@ -131,7 +145,9 @@ def _result(
     scatter = pooled_scatter(group, arms, values, history, scale)
     unit = method.unit if method and method.unit else _unit(group, spec)
     usable = in_unit(spec, unit) if spec else None
-    made = _ArmMaker(group, arms, values, scatter, usable, scale, unit, spec, windows)
+    earlier = repeats(group, history, scale)
+    judged = _judged(arms, values, earlier, scale=scale, unit=unit, margin=margins.of(key.property, scale))
+    made = _ArmMaker(group, arms, values, judged, usable, scale, unit, spec, windows, selection.calibration)
     name = selection.properties.get(key.property) or (spec.property if spec else key.property)
     return PropertyResult(
         name,
@@ -145,6 +161,38 @@ def _result(
         group.reference,
         scatter,
         method.words() if method else "",
+        judged.analysis,
+        judged.multiplicity,
+        judged.notes,
+    )
+
+
+def _judged(
+    arms: Sequence[Arm],
+    values: dict[str, tuple[BatchValue, ...]],
+    history: dict[str, tuple[BatchValue, ...]],
+    *,
+    scale: str,
+    unit: str,
+    margin: float | None,
+) -> Judged:
+    """Every arm that has batch values against a control that has some."""
+    control, others = arms[0], {arm.label: values[arm.label] for arm in arms[1:] if values[arm.label]}
+    theirs = values[control.label]
+    if not theirs or not others:
+        return Judged({})
+    return against_control(
+        (control.label, theirs),
+        others,
+        history,
+        scale=scale,
+        unit=unit,
+        places={
+            label: decimals(reading for value in (*mine, *theirs) for reading in value.readings)
+            for label, mine in others.items()
+        },
+        margin=margin,
+        cautions={arm.label: _other_day(arm, control) for arm in arms[1:]},
     )
 
 
@@ -162,12 +210,13 @@ class _ArmMaker:
     group: Group
     arms: Sequence[Arm]
     values: dict[str, tuple[BatchValue, ...]]
-    scatter: Scatter
+    judged: Judged
     spec: SpecLine | None
     scale: str
     unit: str
     asked: SpecLine | None
     windows: Sequence[AgeWindow]
+    calibration: Calibrations
 
     def arm(self, arm: Arm) -> ArmResult:
         counted = self.values[arm.label]
@@ -201,7 +250,10 @@ class _ArmMaker:
             values, used = batch_values(apart, self.scale), {(item.batch.name, item.reading.entry) for item in apart}
             left = [item for item in left if (item.batch, item.reading.entry) not in used]
         verdict, why = against_spec(self.spec, values, left, asked=self._asked(), scale=self.scale, unit=self.unit)
-        return verdict, f"{why}; judged by itself, not comparable with the control's reading" if apart and why else why
+        near = near_limit_words(values, self.spec, self.calibration, scale=self.scale, unit=self.unit)
+        if apart and why:
+            near.append("judged by itself, not comparable with the control's reading")
+        return verdict, "; ".join([why, *near])
 
     def _alike(self, label: str) -> list[Counted]:
         """Readings of one arm that stand up to the method and are comparable with its first one, stored alike."""
@@ -232,16 +284,7 @@ class _ArmMaker:
             return None, "not tested: " + self._why_nothing(arm.label)
         if not theirs:
             return None, f"not tested: the control has nothing to compare with ({self._why_nothing(control.label)})"
-        places = decimals(reading for value in (*mine, *theirs) for reading in value.readings)
-        return difference(
-            mine,
-            theirs,
-            self.scatter,
-            scale=self.scale,
-            unit=self.unit,
-            places=places,
-            cautions=_other_day(arm, control),
-        ), ""
+        return self.judged.differences[arm.label], ""
 
     def _why_nothing(self, label: str) -> str:
         left = self.group.left.get(label, [])

@@ -11,12 +11,14 @@ from dataclasses import dataclass
 from kit.bench.methods import AgeWindow
 from kit.bench.readings import Reading
 from kit.formula.model import SpecLine
+from kit.show import Worded
 
 PASS, FAIL, NOT_TESTED, FLAGGED = "PASS", "FAIL", "NOT TESTED", "FLAGGED"
 SPEC_VERDICTS = (PASS, FAIL, NOT_TESTED, FLAGGED)
 NO_SPEC = ""
 
 DIFFERS, NOT_SHOWN, UNTESTED = "differs", "not shown to differ", "not tested"
+EQUIVALENT, CANNOT_TELL = "the same within the margin", "cannot be told with these batches"
 
 # why a reading is in no mean
 FLAG, SHOWN, NOT_COMPARABLE, IN_PROCESS, VOID = "FLAGGED", "shown, not tested", "not comparable", "in process", "void"
@@ -25,8 +27,8 @@ LEFT_OUT_STATES = (FLAG, SHOWN, NOT_COMPARABLE, IN_PROCESS, VOID)
 LINEAR, LN = "linear", "ln"
 
 
-@dataclass(frozen=True, slots=True)
-class LeftOut:
+@dataclass(frozen=True, slots=True, repr=False)
+class LeftOut(Worded):
     """A reading that is in no mean: its state, the stable code and the reason in words.
 
     Parameters
@@ -86,26 +88,36 @@ class BatchValue:
         return tuple(float(reading.value) for reading in self.readings)
 
 
-@dataclass(frozen=True, slots=True)
-class Difference:
+@dataclass(frozen=True, slots=True, repr=False)
+class Difference(Worded):
     """An arm against the control: a difference, or a ratio where scatter grows with the value (ln scale).
 
     Parameters
     ----------
     kind : str                   "ratio" (arm over control) or "difference" (arm less control).
     value : float                The ratio [-] or the difference. [unit]
-    low, high : float, None      Interval; None where the data allow none. [as value]
+    low, high : float, None      Interval, which holds for all versions against the control together; None where the
+                                 data allow none. [as value]
     half_width : float, None     Half the interval: a factor for a ratio (1.24), else in the unit of the property.
     confidence : float           0.95.
     df : float, None             Degrees of freedom of the interval.
     standard_error : float, None On the scale of the calculation (ln units for a ratio).
-    interval_by : str            "pooled batch scatter", "Welch", or "single batch".
+    interval_by : str            "pooled batch scatter", "Welch", "control of the same day", "days and batches at
+                                 random" or "single batch".
     n_arm, n_control : int       Batches on either side.
-    verdict : str                "differs", "not shown to differ" or "not tested".
+    verdict : str                "differs", "not shown to differ", "the same within the margin", "cannot be told with
+                                 these batches" or "not tested".
     words : str                  The whole in one sentence: n batches, n readings, interval and how it was found,
                                  verdict.
     cautions : tuple of str      What weakens it: "scatter itself poorly known", no control made on the same day.
     short : str                  Size, interval and verdict in three lines of a table.
+    detectable : float, None     What these batches would find four times in five: a factor, or in the unit.
+    p_adjusted : float, None     Probability of such a difference by chance, with all versions in view. [-]
+    low_alone, high_alone : float, None   Interval as if it were the only version. [as value]
+    margin : float, None         What was stated to be too small to matter: a ratio above 1, or in the unit.
+    code : str                   "real", "not_shown", "equivalent", "cannot_tell", "no_scatter".
+    brief : str                  As `short`, with what would be found and what weakens it, a line each.
+    same_low, same_high : float, None   90 % interval that is held against the margin; None without one. [as value]
     """
 
     kind: str
@@ -123,6 +135,15 @@ class Difference:
     words: str
     cautions: tuple[str, ...] = ()
     short: str = ""
+    detectable: float | None = None
+    p_adjusted: float | None = None
+    low_alone: float | None = None
+    high_alone: float | None = None
+    margin: float | None = None
+    code: str = ""
+    same_low: float | None = None
+    same_high: float | None = None
+    brief: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,6 +220,9 @@ class PropertyResult:
     reference : Reading, None      The control's reading that the others had to be comparable with.
     scatter : Scatter              The batch scatter that is known for it.
     conditions : str               Method line: spindle, speed, reading time, temperature.
+    analysis : str                 Which analysis the differences rest on, and why; empty where nothing was compared.
+    multiplicity : str             How several versions against one control were allowed for; empty for one.
+    notes : tuple of str           What all differences of it have to be read with.
     """
 
     property: str
@@ -212,6 +236,9 @@ class PropertyResult:
     reference: Reading | None = None
     scatter: Scatter = Scatter(None, 0)
     conditions: str = ""
+    analysis: str = ""
+    multiplicity: str = ""
+    notes: tuple[str, ...] = ()
 
     @property
     def title(self) -> str:

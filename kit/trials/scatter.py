@@ -66,3 +66,14 @@ def pooled_scatter(
     repeated = [(told, found) for told, found in groups if len(found) > 1]
     pool = pooled_sd([scaled_means(found, scale) for _, found in repeated])
     return Scatter(pool.sd, pool.df, tuple(f"{told} ({len(found)} batches)" for told, found in repeated))
+
+
+def repeats(group: Group, history: History, scale: str) -> dict[str, tuple[BatchValue, ...]]:
+    """Batch values of earlier versions that were made more than once, by their study and trials in words.
+
+    Parameters
+    ----------
+    group : Group      The key, and the control's reading that all have to be comparable with.
+    history : History  Earlier studies.
+    """
+    return {told: found for told, found in history.repeats(group, scale) if len(found) > 1}

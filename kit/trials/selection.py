@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from kit.bench.calibration import Calibration
 from kit.bench.comparability import COMPARABLE, Verdict
 from kit.bench.methods import AgeWindow, Method
 from kit.bench.readings import Reading
@@ -102,6 +103,10 @@ class Selection:
             for batch in arm.batches:
                 self._sort(arm, batch)
 
+    def calibration(self, name: str) -> Calibration | None:
+        """A calibration by name; None when it is not in the record."""
+        return self._source.calibration(name)
+
     def _sort(self, arm: Arm, batch: BatchView) -> None:
         for reading in batch.readings:
             if reading.value is None:
@@ -149,4 +154,6 @@ def _as_reading(observation: Observation, batch: BatchView) -> Reading:
         measured_at=observation.measured_at,
         note=observation.note,
         void=observation.void,
+        storage=observation.storage,
+        rest_h=observation.rest_h,
     )

@@ -15,8 +15,9 @@ from kit.trials.compared import Compared
 from kit.trials.judging import age_of
 from kit.trials.process import process_rows
 from kit.trials.results import FAIL, FLAGGED, PASS, ArmResult, ArmWords, CodedResult, LeftOut, PropertyResult
+from kit.trials.scatter_words import analysis_lines, sd_text
 from kit.trials.verdicts import brief
-from kit.trials.wording import ABSENT, NOT_RECORDED, counts, decimals, joined, plural, value_text
+from kit.trials.wording import ABSENT, NOT_RECORDED, counts, decimals, in_lines, joined, plural, value_text
 from kit.units import plain
 
 _TONES = {PASS: "pass", FAIL: "fail", FLAGGED: "flag"}
@@ -27,7 +28,7 @@ _BRIEF = 14  # what fits a cell of the results; longer reasons stand with the ve
 
 def side_by_side(comparison: Compared) -> Table:
     """Everything in one table, the control first, a block under the other."""
-    blocks = block_rows(comparison)
+    blocks = block_rows(comparison, brief_results=True)
     rows: list[tuple[object, ...]] = []
     for title, found in blocks.items():
         rows.append((Cell(title, "strong"), *("" for _ in comparison.arms)))
@@ -60,8 +61,14 @@ def block_tables(comparison: Compared) -> tuple[Table, ...]:
     )
 
 
-def block_rows(comparison: Compared) -> dict[str, list[tuple[str, tuple[object, ...]]]]:
-    """The rows of each block by its title; a block without anything to say is left out."""
+def block_rows(comparison: Compared, *, brief_results: bool = False) -> dict[str, list[tuple[str, tuple[object, ...]]]]:
+    """The rows of each block by its title; a block without anything to say is left out.
+
+    Parameters
+    ----------
+    comparison : Compared   With its results.
+    brief_results : bool    Whether a difference is told in a few lines, where many versions stand side by side.
+    """
     arms = comparison.arms
     process, identical = process_rows(arms)
     same = f"{plural(identical, 'subject')} identical" if identical else ""
@@ -72,7 +79,7 @@ def block_rows(comparison: Compared) -> dict[str, list[tuple[str, tuple[object, 
         f"Process{f' ({same})' if same else ''}": list(process),
         "Worked out": list(derived_rows(arms, comparison.prices, ph_rows(comparison))),
         "Results": [
-            (_result_label(result), tuple(_result_cell(result, arm) for arm in result.arms))
+            (_result_label(result), tuple(_result_cell(result, arm, brief_results) for arm in result.arms))
             for result in comparison.results
         ],
         "Observations": [
@@ -132,7 +139,7 @@ def results_table(comparison: Compared) -> Table:
 
 
 def verdicts_table(comparison: Compared) -> Table:
-    """Every verdict in words: what it rests on, and why there is none where there is none."""
+    """Every verdict in words: what it rests on, and why there is none where there is none; the analysis below."""
     rows = [
         (result.title, arm.arm_label, _verdict_cell(arm), _against_control(arm))
         for result in comparison.results
@@ -145,7 +152,10 @@ def verdicts_table(comparison: Compared) -> Table:
         for arm in coded.arms
     ]
     return Table(
-        ("property, age", "trials", "against the spec", "against the control"), rows, title="The verdicts in words"
+        ("property, age", "trials", "against the spec", "against the control"),
+        rows,
+        title="The verdicts in words",
+        note="\n".join(analysis_lines(comparison)),
     )
 
 
@@ -236,7 +246,7 @@ def _result_label(result: PropertyResult) -> str:
     return f"{result.title}{spec}"
 
 
-def _result_cell(result: PropertyResult, arm: ArmResult) -> Cell:
+def _result_cell(result: PropertyResult, arm: ArmResult, brief_results: bool) -> Cell:
     judged = f"{arm.verdict}: {arm.verdict_why}"
     lines = (
         [judged]
@@ -244,11 +254,11 @@ def _result_cell(result: PropertyResult, arm: ArmResult) -> Cell:
         else [mean_text(result, arm), *([f"n = {counts(arm.batch_values)}"] if arm.batch_values else [])]
     )
     if arm.sd_batches is not None:
-        lines.append(f"SD of batches {_sd_text(result, arm)}")
+        lines.append(f"SD of batches {sd_text(result, arm)}")
     if arm.verdict and arm.verdict not in (PASS, FAIL):
         lines.append(judged)
     if arm.difference is not None:
-        lines.append(arm.difference.words)
+        lines.append(arm.difference.brief if brief_results else in_lines(arm.difference.words))
     elif arm.verdict in (PASS, FAIL) and arm.difference_why and not arm.is_control:
         lines.append(arm.difference_why)
     elif not arm.verdict:
@@ -288,7 +298,7 @@ def _decision_rows(arms: Sequence[Arm]) -> Iterable[Row]:
 
 
 def _mean_cell(result: PropertyResult, arm: ArmResult) -> str:
-    sd = "" if arm.sd_batches is None else f"\nSD of batches {_sd_text(result, arm)}"
+    sd = "" if arm.sd_batches is None else f"\nSD of batches {sd_text(result, arm)}"
     return f"{mean_text(result, arm)}{sd}".replace("; ", ";\n")  # a long cell would take the room of the others
 
 
@@ -307,22 +317,12 @@ def _difference_cell(arm: ArmResult) -> str:
 
 
 def _verdict_cell(arm: ArmResult | ArmWords) -> Cell:
-    return Cell(
-        f"{arm.verdict}: {arm.verdict_why}" if arm.verdict else f"{ABSENT} (no spec line)", _TONES.get(arm.verdict, "")
-    )
+    told = in_lines(f"{arm.verdict}: {arm.verdict_why}") if arm.verdict else f"{ABSENT} (no spec line)"
+    return Cell(told, _TONES.get(arm.verdict, ""))
 
 
 def _against_control(arm: ArmResult) -> str:
-    return arm.difference.words if arm.difference is not None else arm.difference_why
-
-
-def _sd_text(result: PropertyResult, arm: ArmResult) -> str:
-    if arm.sd_batches is None:
-        return ABSENT
-    if result.scale == "ln":
-        return f"{100 * arm.sd_batches:.1f} % (ln)"
-    readings = [reading for value in arm.batch_values for reading in value.readings]
-    return value_text(arm.sd_batches, result.unit, result.scale, decimals(readings) + 1)
+    return in_lines(arm.difference.words) if arm.difference is not None else arm.difference_why
 
 
 def _nothing(arm: ArmResult) -> str:

@@ -17,6 +17,7 @@ from kit.units import plain, read, same_unit
 
 # a mean that lies on a limit but for binary rounding lies on it
 _ROUNDING = 1e-9
+_FEW = 3  # readings left out alike that are still named one by one
 
 
 def spec_windows(spec: Sequence[SpecLine], windows: Sequence[AgeWindow]) -> tuple[AgeWindow, ...]:
@@ -131,7 +132,17 @@ def _batches_outside(values: Sequence[BatchValue], spec: SpecLine, side: str) ->
 
 
 def _left_words(left: Sequence[LeftOut]) -> str:
-    return f"; not in the mean: {'; '.join(brief(item) for item in left)}" if left else ""
+    """What is not in the mean; many readings left out alike are counted, one by one they stand in their own table."""
+    alike: dict[tuple[str, str, str, str], list[LeftOut]] = {}
+    for item in left:
+        alike.setdefault((item.batch, item.reading.spindle or "", item.state, item.code), []).append(item)
+    told = []
+    for (batch, spindle, state, code), items in alike.items():
+        if len(items) > _FEW:
+            told.append(f"{batch} {len(items)} readings{f' on {spindle}' if spindle else ''} {state} ({code})")
+        else:
+            told += [brief(item) for item in items]
+    return f"; not in the mean: {'; '.join(told)}" if told else ""
 
 
 def _slack(limit: Decimal) -> float:

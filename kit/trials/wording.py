@@ -47,6 +47,15 @@ def signed(text: str) -> str:
     return f"−{text[1:]}" if text.startswith("-") else f"+{text}"
 
 
+def in_lines(words: str) -> str:
+    """A long sentence on several lines, broken where a semicolon stands outside brackets, and after "): "."""
+    depth, told = 0, ""
+    for letter in words.replace("): ", "):\n"):
+        depth += (letter == "(") - (letter == ")")
+        told += ";\n" if letter == ";" and depth == 0 else letter
+    return told.replace("\n ", "\n")
+
+
 def joined(told: dict[str, str]) -> str:
     """One text where all batches say the same, else each with its batch: "78; LIN-06/1: 77"."""
     if len(set(told.values())) == 1:

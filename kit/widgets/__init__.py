@@ -1,7 +1,8 @@
 """What is touched at the bench: thin skins over the calls of a batch and of a comparison.
 
 Every weighing and reading goes to the lab book when its cell is left, every step of making when its button is pressed;
-a form is always built from the lab book. A planning table and a cooling clock belong here too and do not exist yet.
+a form is always built from the lab book. A plan of trials goes there when its button is pressed. A cooling clock
+belongs here too and does not exist yet.
 """
 
 from __future__ import annotations
@@ -9,11 +10,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from kit.formula.formula import Formula
     from kit.labbook.batch import Batch
+    from kit.labbook.book import Labbook
     from kit.widgets.entry_table import EntryTable
+    from kit.widgets.plan_table import PlanTable
     from kit.widgets.trial_picker import TrialPicker
 
-__all__ = ["making_table", "readings_table", "trial_picker", "weighing_table"]
+__all__ = ["making_table", "planning_table", "readings_table", "trial_picker", "weighing_table"]
 
 
 def weighing_table(batch: Batch) -> EntryTable:
@@ -66,6 +70,25 @@ def readings_table(batch: Batch, *, operator: str = "") -> EntryTable:
     from kit.widgets.readings_form import ReadingsForm
 
     return EntryTable(ReadingsForm(batch, operator=operator))
+
+
+def planning_table(book: Labbook, formula: Formula, *, study: str = "") -> PlanTable:
+    """A table to type a plan into: factors, levels, days; the plan and what it can tell follow at once.
+
+    Parameters
+    ----------
+    book : Labbook      Open; a button keeps the plan there.
+    formula : Formula   What is varied.
+    study : str         The study; the only one when omitted.
+
+    Raises
+    ------
+    RecordError   `labbook.study`.
+    """
+    from kit.widgets.plan_form import PlanForm
+    from kit.widgets.plan_table import PlanTable
+
+    return PlanTable(PlanForm(book, formula, study=study))
 
 
 def trial_picker(source: object, study: str = "") -> TrialPicker:

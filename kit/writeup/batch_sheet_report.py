@@ -10,8 +10,10 @@ from kit.bench.sheet import Sheet, plan_batch
 from kit.errors import ParameterError
 from kit.formula.files import load_formula
 from kit.formula.formula import Formula
+from kit.formula.heater import heating_table, read_heater
 from kit.formula.library import load_library
 from kit.formula.model import SpecLine
+from kit.formula.pour import HOT_KINDS
 from kit.labbook.source import Source, open_source
 from kit.labbook.times import show_time
 from kit.labbook.view import BatchView, StudyView
@@ -43,6 +45,8 @@ class BatchSheetReport:
     balances : sequence of str        Divisions, "0.01 g", or names with one, "BAL-1 0.01 g"; those of the trial's last
                                       batch when empty.
     head_diameter : str               Of the high-shear head, "25 mm", for the tip speed; as recorded when empty.
+    heater : str                      Power of the heater, "1 kW", or "1 kW, 50 %" with the share that reaches the
+                                      batch: energy and time to heat are then on the sheet; empty for none.
 
     Raises
     ------
@@ -62,6 +66,7 @@ class BatchSheetReport:
         size: str = "",
         balances: Sequence[str] = (),
         head_diameter: str = "",
+        heater: str = "",
     ) -> None:
         self.source = open_source(source)
         self.trial = trial
@@ -78,6 +83,8 @@ class BatchSheetReport:
         self.batch = _chosen(batches, trial, number)
         self.study = self._study(known)
         self.sheet = self.batch.sheet if self.batch else _planned(self.formula, size, balances, batches)
+        self._heater = heater
+        read_heater(heater, where=_WHERE)
         self._diameter_mm = read_diameter(head_diameter) or _recorded(self.batch, batches)
 
     def heading(self) -> Block:
@@ -104,6 +111,13 @@ class BatchSheetReport:
         """The steps with their targets and blanks for the actual values."""
         hot = tuple(phase.name for phase in self.formula.phases if phase.kind in ("water", "oil"))
         return steps_table(self.formula.steps, hot, self._diameter_mm)
+
+    def heating(self) -> list[Table]:
+        """Energy and time to heat each phase; empty where no heater was stated or no phase is hot."""
+        if not self._heater or not any(line.phase_kind in HOT_KINDS for line in self.sheet.lines):
+            return []
+        heated = self.sheet.heat(heater=self._heater).heating
+        return [heating_table(heated, self.formula.title)] if heated else []
 
     def masses(self) -> Table:
         """Gross, weigh-backs, water make-up, target and pH in process, end of making and cleaning, to fill in."""

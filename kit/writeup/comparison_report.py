@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from kit.errors import ParameterError
 from kit.figures.figure import Figure
-from kit.figures.results import at_one_age, over_age
+from kit.figures.results import against_the_control, at_one_age, over_age
 from kit.labbook.source import open_source
 from kit.show import Block, Table
 from kit.trials.compare import compare
@@ -30,13 +30,27 @@ class ComparisonReport:
     trials : sequence of str          Two to eight trials of one study, the control among them or not.
     control : str                     The control; the study's own when empty.
     materials : str                   Own materials with prices, a file or a folder; empty when none are known.
+    margin : sequence of str          What is too small to matter, stated before the data were seen: ["20 %"] for all
+                                      that is compared by ratios, or ["viscosity: 20 %", "pH: 0.1"].
+    properties, ages : sequence of str   Such as "viscosity" and "72 h"; every one when empty.
 
     Raises
     ------
     ParameterError   `compare.how_many` for fewer than two or more than eight trials.
+    KitError         As `compare`: a property or an age that is not there, a margin that is no number.
     """
 
-    def __init__(self, source: object, trials: Sequence[str], control: str = "", materials: str | None = None) -> None:
+    def __init__(
+        self,
+        source: object,
+        trials: Sequence[str],
+        control: str = "",
+        materials: str | None = None,
+        *,
+        margin: Sequence[str] = (),
+        properties: Sequence[str] = (),
+        ages: Sequence[str] = (),
+    ) -> None:
         self.source = open_source(source)
         named = list(dict.fromkeys([*([control] if control else []), *trials]))
         if not FEWEST <= len(named) <= MOST:
@@ -47,7 +61,15 @@ class ComparisonReport:
                 mend="name the trials to set side by side",
                 code="compare.how_many",
             )
-        self.comparison = compare(self.source, named, control=control or None, prices=_prices(materials))
+        self.comparison = compare(
+            self.source,
+            named,
+            control=control or None,
+            prices=_prices(materials),
+            margin=margin,
+            properties=list(properties) or None,
+            ages=list(ages) or None,
+        )
 
     def identity(self) -> Table:
         """The study, its question and the spec the versions are judged by."""
@@ -67,6 +89,16 @@ class ComparisonReport:
     def results(self) -> Block:
         """Results against the spec and the control, short and then in words."""
         return Block((self.comparison.results_table(), self.comparison.verdicts_table()))
+
+    def against_the_control(self) -> list[Figure]:
+        """How far each version is from the control: each judged property at its age; every one where none is judged."""
+        results = self.comparison.results
+        judged = [result for result in results if result.spec is not None] or results
+        return [figure for figure in map(against_the_control, judged) if figure is not None]
+
+    def scatter(self) -> Table:
+        """Batches, readings, both scatters and the days."""
+        return self.comparison.scatter_table()
 
     def not_used(self) -> Table:
         """Readings that are shown and in no mean, with the reason."""

@@ -8,8 +8,10 @@ from kit.figures.figure import Figure
 from kit.figures.flow_curves import flow_curves
 from kit.figures.viscosity_build import viscosity_build
 from kit.show import Block, Table, listing
+from kit.trials.droplets import batch_spins, droplet_sizes
 from kit.trials.flow import FlowStudy, flow_study
 from kit.trials.flow_words import MEASURE, ONE_BATCH, sentences
+from kit.trials.oil_blend import oil_blend
 from kit.trials.wording import plural
 from kit.writeup.cautions import cautions_table
 from kit.writeup.flow_report_tables import (
@@ -22,7 +24,9 @@ from kit.writeup.flow_report_tables import (
     structure_table,
     temperature_block,
 )
+from kit.writeup.panel_report import Shown, combing_parts, panel_parts
 from kit.writeup.report_formula import NOT_RECORDED
+from kit.writeup.structure_tables import blend_table, creaming_table, droplet_table, spin_table
 
 NO_CURVE = (
     "No viscosity of these trials was read at three speeds or more with one spindle: there is no flow curve, no flow "
@@ -117,6 +121,22 @@ class FlowReport:
     def felt(self) -> Table | Block:
         """What was felt and seen, batch by batch."""
         return felt_table(self.flow.felt) if self.flow.felt else Block((NO_FEEL,))
+
+    def panels(self) -> list[Shown]:
+        """What panels found of these trials, and what their tresses tell; empty where there is neither."""
+        flow = self.flow
+        trials = list(dict.fromkeys(batch.trial for batch in flow.batches))
+        if not trials:
+            return []
+        return [part for make in (panel_parts, combing_parts) for part in make(flow.source, flow.study.name, trials)]
+
+    def droplets(self) -> list[Table]:
+        """Droplet sizes, creaming, spins and the oil phase; empty where none of it was read."""
+        sizes = droplet_sizes(self.flow)
+        spins = batch_spins(self.flow, sizes)
+        blends = [found for batch in self.flow.batches if (found := oil_blend(batch)) is not None]
+        tables = [droplet_table(sizes), creaming_table(sizes)] if sizes else []
+        return [*tables, *([spin_table(spins)] if spins else []), *([blend_table(blends)] if blends else [])]
 
     def left_out(self) -> Table:
         """Readings that are in no curve, with the reason."""

@@ -11,7 +11,7 @@ from kit.trials.flow import FlowStudy
 from kit.trials.flow_batch import BatchFlow, RunFit
 from kit.trials.flow_build import BatchBuild
 from kit.trials.flow_feel import Felt
-from kit.trials.flow_temperature import OffTemperature
+from kit.trials.flow_temperature import OffTemperature, ProductSlope
 from kit.trials.flow_words import duration, index_words
 from kit.trials.results import LeftOut
 from kit.trials.wording import significant
@@ -164,7 +164,7 @@ def temperature_block(flow: FlowStudy) -> Block:
     ----------
     flow : FlowStudy
     """
-    slopes = [f"Slope of ln viscosity with temperature: {found.words}." for found in flow.slopes]
+    slopes = [_slope_words(found) for found in flow.slopes]
     if not slopes:
         slopes = ["No slope with temperature was measured: it takes readings of one batch at three temperatures."]
     if not flow.off_temperature:
@@ -177,6 +177,11 @@ def temperature_block(flow: FlowStudy) -> Block:
         numeric=frozenset({1, 2, 3, 4, 5}),
     )
     return Block((*slopes, table))
+
+
+def _slope_words(found: ProductSlope) -> str:
+    energy = f" {found.activation}" if found.activation is not None else ""
+    return f"Slope of ln viscosity with temperature: {found.words}.{energy}"
 
 
 def _off_row(found: OffTemperature) -> tuple[object, ...]:

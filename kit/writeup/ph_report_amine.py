@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from kit.formula.aqueous import Aqueous, system_of
 from kit.formula.ph_words import NEAR_EQUIVALENCE, amine_words, neutralisation
+from kit.science.neutralisation import ASSAYS, ph_by_assay
 from kit.show import Block, Table
 
 _AMINE = "amine surfactant"
@@ -29,15 +28,11 @@ def amine_block(water: Aqueous, mass_g: float) -> Block:
     amines = [solute for solute in water.solutes if solute.substance.category == _AMINE]
     systems = {system_of(solute.substance, solute.chemistry) for solute in amines}
     nominal = water.mixture(batch_g=mass_g)
+    amount = sum(nominal.totals_mmol[system] for system in systems)
     rows = []
-    for share in (1 - NEAR_EQUIVALENCE, 1.0, 1 + NEAR_EQUIVALENCE):
-        totals = {
-            system: amount * share if system in systems else amount for system, amount in nominal.totals_mmol.items()
-        }
-        amount = sum(totals[system] for system in systems)
-        ph = replace(nominal, totals_mmol=totals).solve().ph
+    for share, ph in zip(ASSAYS, ph_by_assay(nominal, systems), strict=True):
         name = "as stated" if share == 1 else f"{100 * (share - 1):+.0f} %".replace("-", "−")
-        rows.append((name, f"{amount:.2f}", f"{100 * degree / share:.1f}", f"{ph:.2f}"))
+        rows.append((name, f"{amount * share:.2f}", f"{100 * degree / share:.1f}", f"{ph:.2f}"))
     names = ", ".join(dict.fromkeys(solute.substance.inci for solute in amines))
     table = Table(
         ("amine in this lot", "amine, mmol", "acid for it, %", "predicted pH"),

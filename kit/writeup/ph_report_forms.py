@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from kit.errors import FormulaError
 from kit.figures.figure import Figure
-from kit.figures.ionised import PROTONATED, UNIONISED, FormCurve, FreeRange, forms_against_ph, free_against_ph
+from kit.figures.ionised import PROTONATED, UNIONISED, FormCurve, FreeRange, PhMark, forms_against_ph, free_against_ph
 from kit.formula.charge import shares_of
 from kit.formula.composition import Composition, Share
 from kit.formula.free_preservatives import NO_PASS, FreePreservative
@@ -37,7 +37,7 @@ def forms_figures(subject: Subject, now_ph: float | None, now_how: str) -> list[
     -------
     list of Figure   At most two: shares that are un-ionised or protonated, and what is free in the water.
     """
-    told = {"subject": subject.name, "now_ph": now_ph, "now_how": now_how, "spec": subject.limits}
+    mark = PhMark(subject.name, now_ph, now_how, subject.limits)
     shares, free = _ionising(subject.composition), _free(subject.composition, now_ph)
     curves = [_curve(share, form, now_ph) for share, form in shares]
     ranges = [_range(one, now_ph is not None) for one in free]
@@ -46,8 +46,8 @@ def forms_figures(subject: Subject, now_ph: float | None, now_how: str) -> list[
     notes = (_AT_ZERO, *([_AMINE] if amine else []), *_memory_note("pKa of", constants))
     limits = (_AT_ZERO, *_memory_note("", (fact for one in free for fact in one.memory)), NO_PASS)
     return [
-        *([forms_against_ph(curves, notes=notes, **told)] if curves else []),
-        *([free_against_ph(ranges, notes=limits, **told)] if ranges else []),
+        *([forms_against_ph(curves, mark, notes)] if curves else []),
+        *([free_against_ph(ranges, mark, limits)] if ranges else []),
     ]
 
 

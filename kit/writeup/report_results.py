@@ -21,6 +21,7 @@ _CONDITIONS = (
     ("calibration", "{}"),
     ("container", "{}"),
     ("storage", "{}"),
+    ("rest_h", "{} h at 25 °C"),
     ("sample", "sample {}"),
     ("replicate", "replicate {}"),
 )

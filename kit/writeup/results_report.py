@@ -10,9 +10,11 @@ from kit.figures.results import at_one_age, by_day, over_age
 from kit.labbook.source import Source, open_source
 from kit.show import Block, Cell, Table
 from kit.trials.batch_ph import PH
+from kit.trials.colour import colour_differences
 from kit.trials.compare import compare
 from kit.trials.judging import fold
 from kit.trials.results import PropertyResult
+from kit.trials.two_instruments import BetweenInstruments, between_instruments
 from kit.trials.wording import plural
 from kit.writeup.cautions import cautions_table
 from kit.writeup.report_formula import NOT_RECORDED
@@ -118,6 +120,22 @@ class ResultsReport:
     def not_used(self) -> Table:
         """Readings that are shown and in no mean, with the reason."""
         return self.comparison.not_used_table()
+
+    def two_instruments(self) -> list[Table]:
+        """Jars of these trials that were read on two instruments; empty where none was."""
+        names = [batch.name for arm in self.comparison.arms for batch in arm.batches]
+        found = between_instruments(self.source, names, study=self.study.name)
+        wanted = {fold(result.property) for result in self.comparison.results}
+        shown = BetweenInstruments(tuple(jar for jar in found.jars if fold(jar.property) in wanted))
+        return [shown.table()] if shown.jars else []
+
+    def colour(self) -> list[Table]:
+        """Colours against the control and against the first age; empty where none was read."""
+        trials = list(dict.fromkeys(trial for arm in self.comparison.arms for trial in arm.trials))
+        found = colour_differences(
+            self.source, trials, study=self.study.name, control=self.comparison.control.trials[0]
+        )
+        return [found.table()] if found.colours or found.left_out else []
 
     def read_with(self) -> Block:
         """What the whole has to be read with."""

@@ -5,26 +5,18 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
-from decimal import Decimal
 
 from kit.errors import ParameterError
 from kit.formula.vessel_wall import read_vessel as describe_vessel
 from kit.science.number_text import short
 from kit.science.stirrers import Span, Stirrer, known_stirrers, stirrer
-from kit.units import number, read, split
+from kit.units import number, read
 
 WHERE = "scale_up"
 EXAMPLE = (
     "name: kettle; mass: 5 kg; head: rotor-stator 50 mm; gap: 0.2 mm; minutes: 7; width: 22 cm; wall: stainless steel; "
     "wall mass: 3.2 kg; heater: 2 kW"
 )
-_EXACT = {
-    ("kg", "g"): Decimal(1000),
-    ("m", "mm"): Decimal(1000),
-    ("cm", "mm"): Decimal(10),
-    ("kW", "W"): Decimal(1000),
-    ("bar", "mbar"): Decimal(1000),
-}
 _WALLS = ("stainless steel", "borosilicate glass")
 _LENGTH = r"(\d+(?:\.\d+)?)\s*mm\b"
 _GAP = re.compile(rf"gap\s*(?:of\s*)?{_LENGTH}", re.IGNORECASE)
@@ -207,19 +199,12 @@ def _quantity(field: str, unit: str, factor: float = 1.0, lowest: float | None =
     """A reader of one quantity, above `lowest` where there is a limit."""
 
     def take(vessel: Vessel, text: str, where: str) -> Vessel:
-        value = float(_read(text, unit, where)) * factor
+        value = float(read(text, unit, where=where)) * factor
         if lowest is not None and value <= lowest:
             raise _no_value(text, where)
         return replace(vessel, **{field: value})
 
     return take
-
-
-def _read(text: str, unit: str, where: str) -> Decimal:
-    """A quantity in a unit; the usual ones of a vessel without the registry of units, which takes long to load."""
-    value, given = split(text, where=where)
-    factor = _EXACT.get((given, unit))
-    return read(text, unit, where=where) if factor is None else value * factor
 
 
 def _no_value(text: str, where: str) -> ParameterError:

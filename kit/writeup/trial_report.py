@@ -19,6 +19,7 @@ from kit.trials.batch_ph import BatchPh
 from kit.trials.compare import Comparison, compare
 from kit.trials.results import PropertyResult
 from kit.writeup.cautions import cautions_table
+from kit.writeup.panel_report import Shown, panel_parts
 from kit.writeup.report_cooling import heat_and_cooling
 from kit.writeup.report_formula import (
     NOT_RECORDED,
@@ -35,6 +36,7 @@ from kit.writeup.report_results import (
     methods_used,
     readings,
 )
+from kit.writeup.report_stability import protocol_rows
 from kit.writeup.study_rows import control_words
 
 STATUS = "prototype, not for sale and not for use on people before a qualified safety assessment"
@@ -153,6 +155,10 @@ class TrialReport:
         """The trial beside the control: what changed and what it did."""
         return self.comparison.table()
 
+    def panels(self) -> list[Shown]:
+        """What panels found of this trial's batches; empty where there was none."""
+        return panel_parts(self.source, self.study.name, [self.trial.name])
+
     def predicted_ph(self) -> Block:
         """The predicted pH of each batch with its band beside the measured one; what it rests on and cannot know."""
         return predicted_block(self._phs)
@@ -184,7 +190,7 @@ class TrialReport:
         rows = [
             (
                 batch.name,
-                item.name,
+                f"{item.name}, kept at {item.storage}" if item.storage else item.name,
                 item.word if not item.void else Cell(f"VOID: {item.word}", "quiet"),
                 _age(item),
                 item.note or "–",
@@ -221,8 +227,7 @@ class TrialReport:
     def stability(self) -> Table:
         """Stability: protocol and stations."""
         rows = [
-            ("protocol", NOT_RECORDED),
-            ("stations done and due", NOT_RECORDED),
+            *protocol_rows(self.source, self.batches),
             ("preservation challenge test", challenge_words(self.batches)),
         ]
         return Table(

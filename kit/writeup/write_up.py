@@ -127,15 +127,17 @@ def publish(
     to: str | Path,
     name: str,
     title: str,
+    plans: Sequence[str] = (),
     bundle: bool = False,
     timeout_s: float = 300,
     progress: Progress | None = None,
 ) -> WriteUp:
-    """Run a template on a frozen snapshot of these trials and write page, notebook and snapshot into a folder.
+    """Run a template on a frozen snapshot of trials and plans and write page, notebook and snapshot into a folder.
 
     Files and folders among the parameters are copied beside the snapshot; what is written holds their bare names.
     """
-    frozen = json.dumps(freeze(open_source(source), trials), ensure_ascii=False, sort_keys=True, indent=1) + "\n"
+    table = freeze(open_source(source), trials, plans=plans)
+    frozen = json.dumps(table, ensure_ascii=False, sort_keys=True, indent=1) + "\n"
     try:
         with tempfile.TemporaryDirectory(prefix="kit-") as scratch:
             snapshot = Path(scratch, _SNAPSHOT)

@@ -76,6 +76,22 @@ def test_two_readings_give_no_forecast_and_say_so():
     assert "not found: too few readings" in str(found)
 
 
+def logged(minutes_and_temps: str) -> tuple[tuple[float, float], ...]:
+    return tuple((float(minute), float(temp)) for minute, temp in map(str.split, minutes_and_temps.split(",")))
+
+
+def test_the_pace_after_a_setting_that_was_found_is_no_change():
+    """Read every three minutes: 4 degC of heat at 55 degC, then the old pace again, which is faster than while it set.
+    A draught from 33 min on is one, setting or not."""
+    quiet = "0 75, 3 69.5, 6 64.5, 9 60, 12 57, 15 54.5, 18 52.5, 21 50, 24 47, 27 44.5, 30 42, 33 40"
+    found = state(logged(quiet), room_c=22.0)
+    assert found.forecast.setting.found and found.forecast.setting.temp_c == pytest.approx(55, abs=2)
+    assert found.forecast.pace is not None and not found.forecast.pace.slower
+    assert found.changes == ()
+    blown = state(logged(quiet + ", 36 35.5, 39 32, 42 29.5"), room_c=22.0)
+    assert any("faster" in change for change in blown.changes)
+
+
 def test_a_lid_is_reported():
     changes = " ".join(state(newton(34, lid_at=18), room_c=22.0).changes)
     assert "slow" in changes

@@ -20,6 +20,8 @@ several benchmarks of a run need, such as the large lab book, is kept beside tha
 | `ph-many-brentq` | pH of 10,000 mixtures in one call | one by one by `scipy.optimize.brentq` | 0.01 |
 | `ph-one` | pH and forms of one mixture | its pH by `scipy.optimize.brentq` | 1 |
 | `flow-many` | five flow models on 1,000 curves | the same by bounded `scipy.optimize.curve_fit` | 1.2 |
+| `d-optimal` | 24 runs of 3 mixture and 2 process factors | the same by `pydoe` | 2 |
+| `compare-twelve` | 12 trials of 6 batches judged | bare `statsmodels` and `scipy.stats.dunnett` | 1.5 |
 | `reading-scaling` | one reading beside 400,000 others | the same in a lab book of 12 trials | 1.2 |
 """
 
@@ -31,6 +33,8 @@ from functools import partial
 from pathlib import Path
 
 from tests.benchmarks.acidbase import ph_many_brentq, ph_many_phreeqc, ph_one
+from tests.benchmarks.comparing import compare_twelve
+from tests.benchmarks.designs import d_optimal
 from tests.benchmarks.flow import flow_many
 from tests.benchmarks.measure import FORMULA, OURS, PEERS, ROOT, Result, in_turn, output, python, seconds
 from tests.benchmarks.peers import IMPORT_PANDAS, papermill_then_nbconvert
@@ -147,6 +151,8 @@ BENCHMARKS: dict[str, Callable[[Path], Result]] = {
     "ph-many-brentq": ph_many_brentq,
     "ph-one": ph_one,
     "flow-many": flow_many,
+    "d-optimal": d_optimal,
+    "compare-twelve": compare_twelve,
 }
 
 

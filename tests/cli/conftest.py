@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 
 from kit import cli
-from kit.demo.build import build_demo
 
 
 @pytest.fixture
@@ -23,9 +22,9 @@ def folder(tmp_path, monkeypatch) -> Path:
 
 
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory) -> Path:
+def demo(demos) -> Path:
     """The demo's files, built once; tests that write take a copy."""
-    return build_demo(tmp_path_factory.mktemp("cli") / "demo").folder
+    return demos("linden").folder
 
 
 @pytest.fixture

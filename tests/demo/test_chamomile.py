@@ -21,6 +21,7 @@ from kit.demo.build import build_demo
 from kit.demo.tour import tour
 from kit.formula.derived import derived
 
+STUDY = "chamomile"
 ACID, STOCK = "lactic-acid-88", "lactic-acid-10-solution"
 AGES = ("24 h", "72 h", "7 d", "14 d")
 WINDOWS = (*default_windows(), age_window("14 d ± 12 h"))
@@ -74,24 +75,6 @@ SHORT_OF_ACID = ("CHA-01", (ACID, "0.45"), "83.65", ("7.30", "7.22"), (1900, "19
 VOIDED = ("CHA-07", "5.62", "81", ("7.00", "10.01"))  # pH, slope %, buffers
 DAYS = {1: "2026-05-18", 2: "2026-05-19"}
 T_975_1_DF = 12.706  # Student's t, 0.975, 1 degree of freedom: any printed table
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    """The demo, built once; nothing is written to it."""
-    return build_demo(tmp_path_factory.mktemp("demo") / "chamomile", study="chamomile")
-
-
-@pytest.fixture(scope="module")
-def source(demo):
-    """The demo's lab book, read-only."""
-    return kit.open_source(demo.labbook)
-
-
-@pytest.fixture(scope="module")
-def comparison(source, demo):
-    """All levels and forms of acid against the control."""
-    return kit.compare(source, demo.compared, control=demo.control)
 
 
 def window_of(age_h) -> str:

@@ -17,6 +17,7 @@ from kit.demo.build import build_demo
 from kit.demo.tour import tour
 from kit.formula.derived import derived
 
+STUDY = "hibiscus"
 CITRIC, BENZOATE, SORBATE = "citric-acid", "sodium-benzoate", "potassium-sorbate"
 SALTS = {BENZOATE: "0.40", SORBATE: "0.20"}
 PHENOXY = {"phenoxyethanol": "0.90", "ethylhexylglycerin": "0.10"}
@@ -35,24 +36,6 @@ TABLE = {
 }
 WARM = ("HIB-02/1", "4.62", "46.0")  # pH fresh, degC
 DAYS = {1: "2026-06-08", 2: "2026-06-09", 3: "2026-06-15"}
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    """The demo, built once; nothing is written to it."""
-    return build_demo(tmp_path_factory.mktemp("demo") / "hibiscus", study="hibiscus")
-
-
-@pytest.fixture(scope="module")
-def source(demo):
-    """The demo's lab book, read-only."""
-    return kit.open_source(demo.labbook)
-
-
-@pytest.fixture(scope="module")
-def comparison(source, demo):
-    """Every trial against the control."""
-    return kit.compare(source, demo.compared, control=demo.control)
 
 
 def window_of(age_h) -> str:

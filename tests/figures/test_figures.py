@@ -12,7 +12,6 @@ import pytest
 
 import kit
 from kit.bench.methods import Method
-from kit.demo.build import build_demo
 from kit.figures.cooling import cooling_curve, cooling_minutes, cooling_points
 from kit.figures.figure import Figure, series
 from kit.figures.made import meant_and_made
@@ -33,8 +32,8 @@ AT_72_H = {  # label: viscosity of each batch that counts
 
 
 @pytest.fixture(scope="module")
-def labbook(tmp_path_factory):
-    return build_demo(tmp_path_factory.mktemp("figures") / "demo").labbook
+def labbook(demos):
+    return demos("linden").labbook
 
 
 @pytest.fixture(scope="module")
@@ -379,13 +378,15 @@ def test_a_property_nobody_read_draws_nothing(comparison):
 def test_the_cooling_curve_holds_the_log_and_the_addition(source):
     """As entered: 76.3 after the pour, then the log; phase C at 38.0, 45 min after combining (minutes 101 and 56)."""
     batch = source.batch("LIN-03/1")
-    log = [(0, 76.3), (6, 70.8), (14, 61.5), (22, 53.9), (30, 47.6), (38, 42.1), (44, 38.4)]
+    times = (0, 5, 9, 13, 17, 21, 25, 29, 33, 37, 41, 45)
+    temps = (76.3, 75.0, 69.0, 63.5, 59.0, 55.0, 51.0, 48.0, 45.0, 42.5, 40.0, 38.0)
+    log = list(zip(times, temps, strict=True))
     assert cooling_points(batch) == log
     figure = cooling_curve((batch,))
     line, addition = figure.traces
     assert points(line) == log
     assert (points(addition), addition["text"]) == ([(45.0, 38.0)], ["phase C"])
-    assert cooling_minutes(batch) == "44 min to 40 °C or below"
+    assert cooling_minutes(batch) == "41 min to 40 °C or below"
     assert "temperature, °C" in figure.json()["layout"]["yaxis"]["title"]["text"]
 
 
@@ -498,9 +499,9 @@ def test_series_differ_in_more_than_their_colour():
 
 
 @pytest.fixture(scope="module")
-def calendula(tmp_path_factory):
+def calendula(demos):
     """The invented calendula study: wet-combing force of at most 35 %, read at one age only."""
-    made = build_demo(tmp_path_factory.mktemp("figures-calendula") / "demo", study="calendula")
+    made = demos("calendula")
     return kit.compare(made.labbook, made.compared)
 
 

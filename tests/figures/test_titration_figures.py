@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from kit.figures.figure import Figure
-from kit.figures.ionised import FormCurve, FreeRange, forms_against_ph, free_against_ph, percent, spec_columns
+from kit.figures.ionised import FormCurve, FreeRange, PhMark, forms_against_ph, free_against_ph, percent, spec_columns
 from kit.figures.titration_curve import nice_ticks, titration_curve
 from kit.figures.titration_words import StockCurve, TitrationPlot, signed_ph, thinned
 
@@ -66,10 +66,7 @@ def forms() -> Figure:
             FormCurve("Benzoic Acid", "un-ionised", GRID, share, 100 / 11),
             FormCurve("Amine", "protonated", GRID, amine, 99.98),
         ],
-        subject="LIN-03/1",
-        now_ph=5.2,
-        now_how="measured",
-        spec=(4.3, 4.9),
+        PhMark("LIN-03/1", 5.2, "measured", (4.3, 4.9)),
     )
 
 
@@ -213,7 +210,7 @@ def test_a_range_is_drawn_from_low_to_high():
     high = [90 / (1 + 10 ** (ph - 4.2)) for ph in GRID]
     low = [30 / (1 + 10 ** (ph - 4.2)) for ph in GRID]
     drawn = free_against_ph(
-        [FreeRange("Benzoic Acid", GRID, high, low, (10.0, 45.0))], subject="LIN-03/1", now_ph=4.2, now_how="measured"
+        [FreeRange("Benzoic Acid", GRID, high, low, (10.0, 45.0))], PhMark("LIN-03/1", 4.2, "measured")
     )
     (area,) = drawn.traces
     assert area["x"] == [*GRID, *reversed(GRID)] and area["y"] == [*high, *reversed(low)]
@@ -226,7 +223,7 @@ def test_a_range_is_drawn_from_low_to_high():
 def test_a_low_end_that_is_not_known_is_no_zero():
     high = [90 / (1 + 10 ** (ph - 5.27)) for ph in GRID]
     drawn = free_against_ph(
-        [FreeRange("Dehydroacetic Acid", GRID, high, (), (None, 82.0))], subject="X", now_ph=4.6, now_how="measured"
+        [FreeRange("Dehydroacetic Acid", GRID, high, (), (None, 82.0))], PhMark("X", 4.6, "measured")
     )
     (line,) = drawn.traces
     assert line["y"] == high and "fill" not in line and "low end not known" in line["name"]

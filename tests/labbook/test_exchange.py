@@ -513,7 +513,7 @@ def test_the_workbook_has_numbers_as_numbers_and_no_formula(book, tmp_path):
     notes = [row[-1] for row in found["observations"].iter_rows(min_row=2, values_only=True)]
     assert notes[0] == HOSTILE[0]
     assert notes[HOSTILE.index("zero\0byte and \x07 bell")] == "zero\\x00byte and \\x07 bell"
-    assert found["observations"].cell(2, 8).quotePrefix
+    assert found["observations"].cell(2, 10).quotePrefix
     head = [cell.value for cell in found["readings"][1]]
     first = dict(zip(head, [cell.value for cell in found["readings"][2]], strict=True))
     assert (first["value"], first["temperature [degC]"], first["property"]) == (4.5, 25, "pH")

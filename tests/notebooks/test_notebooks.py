@@ -43,7 +43,7 @@ def environment() -> dict[str, str]:
 
 
 def test_the_notebooks_are_there():
-    assert {"start_here", "linden_levels", "chamomile_ph", "bench_day"} <= NOTEBOOKS.keys()
+    assert {"start_here", "linden_levels", "chamomile_ph", "bench_day", "against_the_handbook"} <= NOTEBOOKS.keys()
 
 
 @pytest.mark.parametrize("name", NOTEBOOKS)

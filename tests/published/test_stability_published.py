@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
+from scipy import optimize, stats
 
 from kit.science.accelerated import (
     activation_energy_kj_mol,
@@ -98,12 +100,37 @@ def test_the_bound_is_found_just_before_the_last_time_and_not_just_after():
     assert beyond.state == BEYOND and beyond.most_months == 6
 
 
+def _reaches(months, values, limit, confidence):
+    """Where the upper bound of SciPy's least-squares line, by its textbook formula, reaches a limit."""
+    line = stats.linregress(months, values)
+    apart = np.array(months) - np.mean(months)
+    left = values - line.intercept - line.slope * np.array(months)
+    sd = np.sqrt((left @ left) / (len(months) - 2))
+    far = stats.t.ppf(confidence, len(months) - 2) * sd
+
+    def bound(month):
+        error = np.sqrt(1 / len(months) + (month - np.mean(months)) ** 2 / (apart @ apart))
+        return line.intercept + line.slope * month + far * error
+
+    return optimize.brentq(lambda month: bound(month) - limit, max(months), 2 * max(months))
+
+
 def test_both_limits_and_the_one_that_is_crossed_first():
+    """Two limits: the value may go either way, so each is held against half of what a two-sided 95 % leaves.
+
+    ICH Q1E (2003), as quoted word for word in secondary sources: "For an attribute that can either increase or
+    decrease, or whose direction of change is not known, two-sided 95 percent confidence limits should be calculated and
+    compared to the upper and lower acceptance criteria."
+    """
     months = [0, 1, 2, 3, 4, 6]
     rising = [10.0, 10.21, 10.38, 10.61, 10.80, 11.19]
     found = shelf_life(months, rising, lower=9.0, upper=12.0)
     assert found.worst.limit == "upper"
-    assert found.months == pytest.approx(shelf_life(months, rising, upper=12.0).months)
+    assert found.confidence == 0.975 and "one-sided 97.5 % bound" in found.words
+    assert found.months == pytest.approx(_reaches(months, rising, 12.0, 0.975), rel=1e-6)
+    one = shelf_life(months, rising, upper=12.0)
+    assert one.confidence == 0.95
+    assert one.months == pytest.approx(_reaches(months, rising, 12.0, 0.95), rel=1e-6)
     mirrored = shelf_life(months, [-value for value in rising], lower=-12.0, upper=-9.0)
     assert mirrored.worst.limit == "lower" and mirrored.months == pytest.approx(found.months)
 

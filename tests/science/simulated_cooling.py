@@ -44,9 +44,12 @@ class Batch:
     slower: bool | None
 
 
-def simulate(seed: int, count: int, change: bool = False, steams: bool = False) -> list[Batch]:
+def simulate(
+    seed: int, count: int, change: bool = False, steams: bool = False, never_sets: bool = False
+) -> list[Batch]:
     """Batches of the law above."""
-    return [_batch(np.random.default_rng([seed, index]), index, change, steams) for index in range(count)]
+    asked = change, steams, never_sets
+    return [_batch(np.random.default_rng([seed, index]), index, *asked) for index in range(count)]
 
 
 def vapour_pressure_kpa(temp_c: float) -> float:
@@ -54,11 +57,11 @@ def vapour_pressure_kpa(temp_c: float) -> float:
     return 0.133322 * 10 ** (8.07131 - 1730.63 / (233.426 + temp_c))
 
 
-def _batch(rng: np.random.Generator, index: int, change: bool, steams: bool) -> Batch:
+def _batch(rng: np.random.Generator, index: int, change: bool, steams: bool, never_sets: bool) -> Batch:
     k = np.exp(rng.uniform(np.log(0.012), np.log(0.06)))
     start, room, power = rng.uniform(70, 80), rng.uniform(17, 27), rng.uniform(0, 0.2)
     setting, width = rng.uniform(44, 62), rng.uniform(1.5, 3)
-    shoulder = bool(rng.random() < 0.85)
+    shoulder = bool(rng.random() < 0.85) and not never_sets
     area = rng.uniform(1, 5) * shoulder
     slower = bool(rng.random() < 0.5)
     factor = rng.uniform(0.45, 0.7) if slower else rng.uniform(1.4, 2.2)

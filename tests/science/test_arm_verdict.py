@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -238,6 +238,9 @@ def test_the_order_of_batches_changes_nothing(told, random):
 
 
 @settings(max_examples=40, deadline=None)
+@example(
+    ([(1.0, "1"), (1.0, "2"), (1.0, "2"), (1.0, "2")], [[(1.0, "1"), (1.0, "2"), (1.0, "1"), (2.0, "1")]], True), 2.0
+)
 @given(study, st.floats(0.01, 1000))
 def test_another_unit_leaves_ratios_as_they_are(told, factor):
     control, others, days = told

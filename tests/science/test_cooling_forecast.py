@@ -93,10 +93,10 @@ def test_a_lid_or_a_draught_is_reported_within_three_readings(thorough, capsys):
 
 @pytest.mark.parametrize("steams", [False, True], ids=["still", "steaming"])
 def test_a_quiet_batch_seldom_raises_an_alarm(steams):
-    """Curves of the law without a shoulder: at one reading in seven the pace is said to change. The sharp eye for a
-    draught costs that: an eye half as sharp raises one in twenty, and misses twice as many changes."""
+    """Curves of the law without a shoulder: at one reading in twelve the pace is said to change, at one in seven where
+    the batch steams. The sharp eye for a draught costs that: a duller one misses more changes."""
     alarms: list[bool] = []
-    for batch in [batch for batch in simulate(53 if steams else 43, 150, steams=steams) if not batch.shoulder][:20]:
+    for batch in simulate(53 if steams else 43, 20, steams=steams, never_sets=True):
         log = Log(batch.times_min, batch.temps_c, (batch.room_c, TOLD_SD_C))
         alarms += [pace is not None for pace in recent_paces(log, len(batch.times_min))]
     assert len(alarms) > 200 and np.mean(alarms) < 0.20

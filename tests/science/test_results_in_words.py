@@ -31,8 +31,7 @@ TYPED = {
 
 # Shown by the tables of the result that holds them, not yet by themselves. A name may only be taken out.
 LATER = {
-    "Acceptance", "ArmVerdict", "DayConfounding", "ModelChoice", "ReadGoal", "RuleOfThumb", "Scatter", "ShelfLife",
-    "StabilityVerdict", "StationaryPoint", "Tightened", "WarmIndication",
+    "Acceptance", "ReadGoal", "Scatter", "StabilityVerdict", "Tightened", "WarmIndication",
 }  # fmt: skip
 
 

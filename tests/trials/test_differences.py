@@ -7,8 +7,10 @@ import math
 import numpy
 import pytest
 from scipy import stats
-from statsmodels.api import OLS
+from statsmodels.api import OLS, MixedLM
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW
+
+from tests.trials.together import chance_together
 
 CHANGED = {"cetearyl-alcohol": "6.00 %"}
 
@@ -58,14 +60,51 @@ def test_five_degrees_of_freedom_in_the_study_itself_are_pooled(bench):
     theirs = CompareMeans(DescrStatsW(numpy.log(plan["LIN-04"])), DescrStatsW(numpy.log(plan["LIN-03"]))).tconfint_diff(
         usevar="pooled"
     )
-    assert (result.low, result.high) == pytest.approx(tuple(numpy.exp(theirs)), rel=1e-9)
+    assert (result.low_alone, result.high_alone) == pytest.approx(tuple(numpy.exp(theirs)), rel=1e-9)
     assert result.cautions == (
         "no control was made on 2026-03-05 or 2026-03-06 or 2026-03-07 or 2026-03-08: "
         "the day is not separated from the change",
     )
     # the single batch leans on the same scatter: a residual of the model with one mean a version
     lone = found(bench, "LIN-02", "LIN-04", label="LIN-02")
-    assert (lone.low, lone.high) == pytest.approx(ols_interval(plan, "LIN-02"), rel=1e-9)
+    assert (lone.low_alone, lone.high_alone) == pytest.approx(ols_interval(plan, "LIN-02"), rel=1e-9)
+
+
+def test_two_versions_against_one_control_are_dunnetts_as_scipy_has_it(bench):
+    plan = {"LIN-03": [19000, 20080, 18500], "LIN-04": [24000, 28400, 26000, 25500], "LIN-02": [19800, 18100]}
+    bench.versions("LIN", plan, {"LIN-04": CHANGED, "LIN-02": {"cetearyl-alcohol": "4.80 %"}})
+    versions = ("LIN-02", "LIN-04")
+    theirs = stats.dunnett(*(numpy.log(plan[name]) for name in versions), control=numpy.log(plan["LIN-03"]), rng=7)
+    interval = theirs.confidence_interval(0.95)
+    for place, name in enumerate(versions):
+        result = found(bench, *versions, label=name)
+        assert (math.log(result.low), math.log(result.high)) == pytest.approx(
+            (interval.low[place], interval.high[place]), abs=0.002
+        )
+        assert result.p_adjusted == pytest.approx(theirs.pvalue[place], abs=0.002)
+        alone = ols_interval(plan, name)
+        assert (result.low_alone, result.high_alone) == pytest.approx(alone, rel=1e-9)
+        assert math.log(alone[0]) - math.log(result.low) > 0.01  # what allowing for two versions costs
+        assert "for all 2 versions together" in result.words
+
+
+def test_control_and_version_made_each_day_are_compared_within_days_as_scipy_has_it(bench):
+    control, trial = [19000, 21500, 17800, 20600], [24100, 27900, 22300, 26500]
+    for day, (mine, theirs) in enumerate(zip(control, trial, strict=True), start=1):
+        bench.viscosity(bench.make("LIN-03", day=day, number=day), "72 h", mine)
+        bench.viscosity(bench.make("LIN-04", CHANGED, day=day, number=day), "72 h", theirs)
+    result = found(bench)
+    paired = stats.ttest_rel(numpy.log(trial), numpy.log(control))
+    interval = paired.confidence_interval(0.95)
+    apart = stats.ttest_ind(numpy.log(trial), numpy.log(control), equal_var=False).confidence_interval(0.95)
+    assert (math.log(result.low), math.log(result.high)) == pytest.approx((interval.low, interval.high), rel=1e-4)
+    assert result.df == pytest.approx(3, abs=0.01)  # four days
+    assert interval.high - interval.low < 0.4 * (apart.high - apart.low)  # what the same day takes away
+    assert result.interval_by in ("control of the same day", "days and batches at random")
+    assert result.verdict == "differs"
+    told = bench.compare("LIN-04").result("viscosity", "72 h").analysis
+    assert "days" in told or "day" in told
+    assert not any("no control was made" in caution for caution in result.cautions)
 
 
 def ols_interval(groups: dict[str, list[int]], arm: str, control: str = "LIN-03") -> tuple[float, float]:
@@ -104,12 +143,18 @@ def test_the_scatter_of_an_earlier_study_gives_single_batches_an_interval(with_h
     }
     result = found(with_history, "LIN-02", "LIN-04")
     assert (result.interval_by, result.df, result.n_arm, result.n_control) == ("pooled batch scatter", 5, 1, 1)  # 3 + 2
-    assert (result.low, result.high) == pytest.approx(ols_interval(groups, "LIN-04"), rel=1e-9)
+    low, high = ols_interval(groups, "LIN-04")
+    assert (result.low_alone, result.high_alone) == pytest.approx((low, high), rel=1e-9)
+    # together: Dunnett's 3.03 (two sided, two versions, 5 df) for Student's 2.571: C. W. Dunnett (1964), Biometrics
+    # 20:482, table II, from memory, and by the multivariate t of scipy
+    error = math.log(high / low) / (2 * stats.t.ppf(0.975, 5))
+    assert math.log(result.half_width) / error == pytest.approx(3.03, abs=0.005)
+    assert chance_together(math.log(result.half_width) / error, 5, 1, (1, 1)) == pytest.approx(0.95, abs=0.0005)
     assert result.verdict == "differs"
     assert result.words.startswith("differs (half-width a factor of ")
     assert "poorly known" not in result.words
     other = found(with_history, "LIN-02", "LIN-04", label="LIN-02")
-    assert (other.low, other.high) == pytest.approx(ols_interval(groups, "LIN-02"), rel=1e-9)
+    assert (other.low_alone, other.high_alone) == pytest.approx(ols_interval(groups, "LIN-02"), rel=1e-9)
     assert other.verdict == "not shown to differ"
     rests = with_history.compare("LIN-04").result("viscosity", "72 h").scatter.rests_on
     assert rests == ("study HIS: HIS-03 (4 batches)", "study HIS: HIS-04 (3 batches)")
@@ -187,3 +232,20 @@ def test_swapping_arm_and_control_turns_the_ratio_round(with_history):
     other = found(with_history, "LIN-03", label="LIN-03", control="LIN-04")
     assert (other.value, other.low, other.high) == pytest.approx((1 / one.value, 1 / one.high, 1 / one.low), rel=1e-12)
     assert other.half_width == pytest.approx(one.half_width, rel=1e-12)
+
+
+def test_days_that_hold_both_only_in_part_are_a_mixed_model_as_statsmodels_has_it(bench):
+    control = {1: 19000, 2: 22400, 3: 17100, 4: 20900, 5: 18300, 6: 21700}
+    trial = {1: 24300, 2: 27600, 4: 26900, 5: 22100, 6: 27900}
+    for name, changes, values in (("LIN-03", {}, control), ("LIN-04", CHANGED, trial)):
+        for number, (day, value) in enumerate(values.items(), start=1):
+            bench.viscosity(bench.make(name, changes, day=day, number=number), "72 h", value)
+    result = found(bench)
+    values = numpy.log([*control.values(), *trial.values()])
+    design = numpy.array([[1.0, 0.0]] * len(control) + [[1.0, 1.0]] * len(trial))
+    theirs = MixedLM(values, design, groups=[*control, *trial]).fit(reml=True)
+    assert result.interval_by == "days and batches at random"
+    assert math.log(result.value) == pytest.approx(theirs.fe_params[1], abs=2e-4)
+    assert result.standard_error == pytest.approx(theirs.bse_fe[1], rel=0.02)
+    plain = OLS(values, design).fit()
+    assert result.standard_error < 0.6 * plain.bse[1]  # what the shared days take away

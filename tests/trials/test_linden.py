@@ -9,6 +9,7 @@ import pytest
 import kit
 from kit.labbook.snapshot import freeze
 from kit.trials.results import FAIL, FLAGGED, NOT_TESTED, PASS
+from tests.trials.together import chance_together
 
 TRIALS = [f"LIN-0{number}" for number in range(1, 8)]
 
@@ -118,26 +119,45 @@ def test_the_control_against_lin_04_at_72_h_worked_by_hand(comparison):
     # 0.0552853,
     # SD = 0.0552853 / sqrt 2 = 0.0390926 with 1 degree of freedom; standard error 0.0390928 x sqrt(1 + 1/2) =
     # 0.0478787;
-    # t(0.975; 1) = 12.7062: half-width 0.608357, as a factor 1.8374; 1.5154 / 1.8374 = 0.8248, 1.5154 x 1.8374 =
-    # 2.7845.
+    # as the only version: t(0.975; 1) = 12.7062: half-width 0.608357, as a factor 1.8374; 1.5154 / 1.8374 = 0.8248,
+    # 1.5154 x 1.8374 = 2.7845.
     found = arm(comparison, "viscosity", "72 h", "LIN-04").difference
     assert found.kind == "ratio"
     assert found.value == pytest.approx(1.5154, abs=5e-5)
     assert (found.df, found.standard_error) == (1, pytest.approx(0.0478787, abs=5e-7))
-    assert (found.low, found.high, found.half_width) == pytest.approx((0.8248, 2.7845, 1.8374), abs=2e-4)
-    assert found.verdict == "not shown to differ"
+    assert (found.low_alone, found.high_alone) == pytest.approx((0.8248, 2.7845), abs=2e-4)
+    assert (found.verdict, found.code) == ("cannot be told with these batches", "cannot_tell")
     assert "1 batch, 1 reading against 2 batches, 2 readings" in found.words
-    assert "scatter itself poorly known (1 df)" in found.words
-    assert "half-width a factor of 1.84" in found.words
+    # chi-square with 1 degree of freedom, 0.975 and 0.025: 5.0239 and 0.00098207 (any printed table):
+    # 3.909 / sqrt 5.0239 = 1.7, 3.909 / sqrt 0.00098207 = 125, to two digits 120
+    assert "scatter itself poorly known (1 df: 3.9 % of the value, 95 % between 1.7 and 120 %)" in found.words
+    assert "by itself 0.825 to 2.78" in found.words
+
+
+def test_three_versions_against_one_control_hold_together(comparison):
+    # LIN-02, LIN-04 and LIN-07 were read by the method at 72 h, one batch each against two
+    found = arm(comparison, "viscosity", "72 h", "LIN-04").difference
+    assert found.low * found.high == pytest.approx(found.value**2, rel=1e-9)
+    assert found.low < found.low_alone < found.high_alone < found.high
+    reach = math.log(found.half_width) / found.standard_error
+    assert chance_together(reach, 1, 2, (1, 1, 1)) == pytest.approx(0.95, abs=0.001)
+    assert chance_together(12.7062, 1, 2, (1, 1, 1)) == pytest.approx(0.92, abs=0.015)  # what it would be by itself
+    assert "for all 3 versions together" in found.words
+    result = comparison.result("viscosity", "72 h")
+    assert result.multiplicity.startswith("3 versions against one control")
+    assert any(note.startswith("5 versions against one control") for note in comparison.notes)
 
 
 def test_ph_is_compared_by_difference(comparison):
     # control 4.60 and 4.58: mean 4.590, SD 0.02 / sqrt 2 = 0.0141421; LIN-04 4.60: +0.010;
-    # half-width 12.7062 x 0.0141421 x sqrt(1.5) = 0.220078
+    # as the only version 12.7062 x 0.0141421 x sqrt(1.5) = 0.220078
     found = arm(comparison, "pH", "24 h", "LIN-04").difference
     assert found.kind == "difference"
-    assert (found.value, found.half_width) == (pytest.approx(0.010, abs=1e-9), pytest.approx(0.220078, abs=1e-6))
-    assert (found.low, found.high) == (pytest.approx(-0.210078, abs=1e-6), pytest.approx(0.230078, abs=1e-6))
+    assert found.value == pytest.approx(0.010, abs=1e-9)
+    assert (found.low_alone, found.high_alone) == pytest.approx((-0.210078, 0.230078), abs=1e-6)
+    assert (found.high - found.low) / 2 == pytest.approx(found.half_width, abs=1e-9)
+    reach = found.half_width / (0.0141421 * math.sqrt(1.5))
+    assert chance_together(reach, 1, 2, (1,) * 5) == pytest.approx(0.95, abs=0.001)
 
 
 @pytest.mark.parametrize(
@@ -233,3 +253,32 @@ def test_a_snapshot_of_one_trial_gives_the_numbers_of_the_whole_book(linden, tmp
     path = tmp_path / "one.json"
     path.write_text(json.dumps(freeze(kit.open_source(linden.book), ["LIN-04"])), encoding="utf-8")
     assert kit.compare(path, ["LIN-04"]).results == linden.compare("LIN-04").results
+
+
+def test_scatter_and_days_are_told_for_every_version(comparison):
+    rows = {(row[0], row[1]): row[2:] for row in comparison.scatter_table().rows}
+    # ln(20080 / 19000) / sqrt 2 = 3.9 %, made on the first and the second day
+    assert rows["viscosity, 72 h", "LIN-03,\nLIN-06"] == ("2", "2", "–", "3.9 % (ln)", "2026-03-02\n2026-03-03")
+    assert rows["viscosity, 72 h", "LIN-07"] == ("1", "1", "–", "single batch", "2026-03-04")
+    assert ("viscosity, 72 h", "LIN-05") not in rows  # its reading is flagged: there is no value
+    assert "viscosity, 72 h: 3.9 % (ln), 1 df, itself poorly known" in comparison.scatter_table().note
+
+
+def test_which_analysis_and_why_stands_under_the_verdicts(comparison):
+    note = comparison.verdicts_table().note
+    assert "the scatter of batches pooled over all versions: 1 degree of freedom." in note
+    assert "3 versions against one control: the 95 % intervals hold for all together, by Dunnett's method." in note
+
+
+def test_side_by_side_is_short_and_the_whole_sentence_stands_with_the_verdicts(comparison):
+    found = arm(comparison, "viscosity", "72 h", "LIN-04").difference
+    assert found.brief.split("\n") == [
+        found.short.split("\n")[0],
+        "cannot be told with these batches",
+        f"found four times in five: a factor of {found.detectable:.3g}",
+        "scatter itself poorly known",
+    ]
+    assert found.brief.split("\n")[2] in str(comparison.table())
+    assert "1 batch, 1 reading against 2 batches, 2 readings" not in str(comparison.table())
+    assert "1 batch, 1 reading against 2 batches, 2 readings" in str(comparison.verdicts_table())
+    assert found.words.split(": ratio")[0] in str(comparison)

@@ -13,7 +13,6 @@ from types import SimpleNamespace
 import pytest
 
 import kit
-from kit.demo.build import build_demo
 from kit.writeup.write_up import publish
 
 SOURCE = {"name": "source", "type": "path", "required": True, "help": "lab book or snapshot"}
@@ -121,9 +120,9 @@ def chromium() -> str:
 
 
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory: pytest.TempPathFactory):
+def demo(demos):
     """The invented linden study, built once. Read it; a test that writes takes a copy of the lab book."""
-    return build_demo(tmp_path_factory.mktemp("demo") / "linden")
+    return demos("linden")
 
 
 @pytest.fixture(scope="session")

@@ -198,11 +198,9 @@ def test_a_file_s_name_is_never_empty_nor_too_long():
     assert len(file_stem("-".join(["LIN-03"] * 100))) == 120
 
 
-def test_what_was_read_at_one_age_only_has_no_figure_over_age(tmp_path):
+def test_what_was_read_at_one_age_only_has_no_figure_over_age(demos):
     """Wet combing of the calendula study was read at 7 d and at no other age; pH at 1 h and 7 d."""
-    from kit.demo.build import build_demo
-
-    made = build_demo(tmp_path / "demo", study="calendula")
+    made = demos("calendula")
     titles = [figure.title for figure in ResultsReport(made.labbook).figures_over_age()]
     assert titles == ["How does pH develop with age?", "How does viscosity develop with age?"]
     titles = [figure.title for figure in ComparisonReport(made.labbook, made.compared).figures()]

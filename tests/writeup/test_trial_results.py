@@ -17,6 +17,7 @@ import kit
 from kit.cli import main
 from kit.errors import KitError
 from kit.writeup.canonical import canonical_text
+from kit.writeup.results_report import ResultsReport
 
 ROOT = Path(kit.__file__).parents[1]
 TRIALS = [f"LIN-0{number}" for number in range(1, 8)]
@@ -32,6 +33,14 @@ def outputs(notebook: Path) -> list[dict]:
 def refused(parameters: dict, source: object) -> str:
     with pytest.raises(KitError) as caught:
         kit.run_template("trial_results", {"source": str(source), **parameters})
+    assert "\n" not in str(caught.value)
+    return caught.value.code
+
+
+def refused_within(source: object, **given) -> str:
+    """What the page's own class says, without a kernel: what it raises in a cell is what the runner hands on."""
+    with pytest.raises(KitError) as caught:
+        ResultsReport(source, **given)
     assert "\n" not in str(caught.value)
     return caught.value.code
 
@@ -131,13 +140,14 @@ def test_ages_and_properties_asked_for_are_the_ones_drawn(demo):
 
 
 def test_what_is_asked_for_wrongly_is_refused_in_words(demo, tmp_path):
-    assert refused({}, demo.labbook) == "labbook.study"  # the demo holds two studies
-    assert refused({"study": "LIN", "trials": ["LHC-01"]}, demo.labbook) == "results.study"
-    assert refused({"trials": ["LIN-33"]}, demo.labbook) == "labbook.trial"
-    assert refused({"study": "LIN", "ages": ["71 h"]}, demo.labbook) == "results.age"
-    assert refused({"study": "LIN", "properties": ["density"]}, demo.labbook) == "compare.property"
+    book = demo.labbook
+    assert refused({}, book) == refused_within(book) == "labbook.study"  # the demo holds two studies
+    assert refused_within(book, study="LIN", trials=["LHC-01"]) == "results.study"
+    assert refused_within(book, trials=["LIN-33"]) == "labbook.trial"
+    assert refused_within(book, study="LIN", ages=["71 h"]) == "results.age"
+    assert refused_within(book, study="LIN", properties=["density"]) == "compare.property"
     assert refused({"study": "LIN", "trials": "LIN-03"}, demo.labbook) == "template.parameter_type"
     assert refused({"study": "LIN", "age": "72 h"}, demo.labbook) == "template.parameter_unknown"
     with kit.new_labbook(tmp_path / "new.labbook") as book:
         book.new_study("NEW", question="?", control="NEW-01")
-    assert refused({}, tmp_path / "new.labbook") == "results.no_batch"
+    assert refused_within(tmp_path / "new.labbook") == "results.no_batch"

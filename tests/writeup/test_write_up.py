@@ -204,7 +204,7 @@ def test_means_verdicts_and_intervals_in_the_page_are_those_of_compare(demo, wri
 def test_figures_of_the_page_draw_the_numbers_of_compare(demo, written, page):
     compared = kit.compare(demo.labbook, ["LIN-03", "LIN-04"], control="LIN-03")
     figures = page.read(written.pair.page).figures
-    assert len(figures) == written.pair.figures == 4
+    assert len(figures) == written.pair.figures == 6  # two judged, two over age, two against the control
     judged = [compared.result("pH", "24 h"), compared.result("viscosity", "72 h")]
     for figure, result in zip(figures[:2], judged, strict=True):
         (drawn,) = [trace for trace in figure["data"] if trace["name"].startswith("batch")]

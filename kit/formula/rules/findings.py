@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from kit.formula.composition import CompositionLine, Share
 from kit.formula.material import Fact, Material
-from kit.show import Block, Cell, Table, paragraph
+from kit.show import Block, Cell, Table, Worded, paragraph
 from kit.sources import sources
 
 SEVERITIES = ("stop", "caution", "note")
@@ -25,8 +25,8 @@ PRACTICE = "common practice, no source"
 _NO_DOCUMENT = {PRACTICE: "common practice", "arithmetic": "arithmetic"}
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+@dataclass(frozen=True, slots=True, repr=False)
+class Finding(Worded):
     """One thing the review has to say.
 
     Parameters

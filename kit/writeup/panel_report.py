@@ -1,0 +1,45 @@
+"""Panels and tresses on a page: nothing where there are none."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from kit.figures.figure import Figure
+from kit.figures.panel import panel_figure, tress_residuals
+from kit.labbook.source import Source
+from kit.show import Block, Listing, Table, listing
+from kit.trials.combing import combing
+from kit.trials.panel import evaluated
+
+Shown = Figure | Listing | Table | Block
+
+
+def panel_parts(source: Source, study: str, trials: Sequence[str] = ()) -> list[Shown]:
+    """Every panel of a study, or of batches of some of its trials: words, figure and tables.
+
+    Parameters
+    ----------
+    source : Source
+    study : str
+    trials : sequence of str   All of the study when empty.
+    """
+    parts: list[Shown] = []
+    for kept in source.panels(study, trials=trials):
+        result = evaluated(kept)
+        figure = panel_figure(result)
+        parts += [listing(f"Panel {kept.name}", result.sentences), *([figure] if figure else []), *result.tables()]
+    return parts
+
+
+def combing_parts(source: Source, study: str, trials: Sequence[str] = ()) -> list[Shown]:
+    """The wet-combing force of some trials: words, figure and tables; nothing where no tress counts.
+
+    Parameters
+    ----------
+    source : Source
+    study : str
+    trials : sequence of str   All of the study when empty.
+    """
+    found = combing(source, trials, study=study)
+    figure = tress_residuals(found)
+    return [] if figure is None else [listing("Wet-combing force", found.sentences), figure, *found.tables()]
