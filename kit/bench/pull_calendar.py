@@ -8,45 +8,14 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 
+from kit.bench.pull import BASELINE, Pull
+from kit.bench.pull_icalendar import icalendar_text
 from kit.bench.stability_acceptance import AT_END, AT_START, EVERY_PULL
 from kit.bench.stability_protocol import Place, StabilityProtocol
 from kit.bench.stability_station import Station
 from kit.bench.storage import places_words
 from kit.errors import KitError
 from kit.show import Table
-
-BASELINE = "baseline"
-
-
-@dataclass(frozen=True, slots=True)
-class Pull:
-    """Jars of one batch from one place at one station.
-
-    Parameters
-    ----------
-    batch : str             "CHA-04/1".
-    place, station : str    "40 degC", "4 weeks"; both "baseline" for the reading at the baseline.
-    due : datetime          When to take them out.
-    earliest, latest : datetime   The window.
-    read_at : datetime      When they have rested.
-    jars : int              How many, one a pack.
-    properties : tuple of str   What is looked at.
-    """
-
-    batch: str
-    place: str
-    station: str
-    due: datetime
-    earliest: datetime
-    latest: datetime
-    read_at: datetime
-    jars: int
-    properties: tuple[str, ...]
-
-    @property
-    def is_baseline(self) -> bool:
-        """Whether it is the reading at the baseline, when jars go into storage."""
-        return self.place == BASELINE
 
 
 @dataclass(frozen=True)
@@ -89,9 +58,7 @@ class PullCalendar:
         stamped : datetime   When it was made, as the file says; the first pull where omitted, so that the same protocol
                              gives the same file.
         """
-        from kit.bench.pull_icalendar import icalendar_text
-
-        return icalendar_text(self, stamped)
+        return icalendar_text(self.name, self.subject, self.grouped(), stamped)
 
     def save(self, path: str | Path, stamped: datetime | None = None) -> Path:
         """Write the iCalendar file.

@@ -8,6 +8,7 @@ import numpy as np
 
 from kit.errors import KitError
 from kit.figures.figure import Figure
+from kit.figures.response_marks import marks
 from kit.science.number_text import short
 from kit.show import TOKENS, Table
 from kit.trials.response_levels import MIXTURE
@@ -52,14 +53,14 @@ def contour(response: Response, first: str = "", second: str = "") -> Figure | N
                 "end": high,
                 "size": step,
                 "showlabels": True,
-                "labelformat": ",.4~g",
+                "labelformat": ",.6~g",
                 "coloring": "heatmap",
                 "labelfont": {"size": 11, "color": TOKENS["ink"]},
             },
             "colorscale": [[0, "#ffffff"], [1, "#8fb7d6"]],
             "line": {"color": TOKENS["ink"], "width": 1},
             "connectgaps": False,
-            "colorbar": {"title": {"text": response.unit}, "thickness": 14},
+            "colorbar": {"title": {"text": response.unit}, "thickness": 14, "tickformat": ",.6~g"},
         },
         *_limits(response, x, y, z),
         _batches(response, across, up),
@@ -145,7 +146,7 @@ def _batches(response: Response, across: str, up: str) -> dict[str, Any]:
         "name": "batches",
         "x": [batch.levels[columns[0]] for batch in response.batches],
         "y": [batch.levels[columns[1]] for batch in response.batches],
-        "text": [f"{batch.trial}: {number(batch.value, response.log)}" for batch in response.batches],
+        "text": marks(response.batches, response.log),
         "textposition": "top center",
         "textfont": {"size": 10},
         "cliponaxis": False,

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from kit.trials.response import Response
     from kit.trials.response_effects import FactorEffect
 
-_COLUMNS = 3
+_COLUMNS, _LONG = 3, 24  # panels side by side, and the letters of a head that still fit under one of three
 _ROW_PX, _GAP, _LEVELS = 290, 0.09, 5
 
 
@@ -31,7 +31,8 @@ def effect_of_each_factor(response: Response) -> Figure | None:
     effects = factor_effects(response)
     traces: list[dict[str, Any]] = []
     layout: dict[str, Any] = {"margin": {"b": 150, "r": 20}}
-    columns = min(len(effects), _COLUMNS)
+    wide = max(len(effect.head) for effect in effects) > _LONG
+    columns = min(len(effects), 2 if wide else _COLUMNS)
     rows = math.ceil(len(effects) / columns)
     for place, effect in enumerate(effects):
         traces += _panel(response, effect, place)
@@ -120,19 +121,13 @@ def _axes(response: Response, effect: FactorEffect, place: int, columns: int, ro
         f"xaxis{number_}": {
             "domain": [round(left, 6), round(left + width, 6)],
             "anchor": f"y{number_}",
-            "title": {"text": _broken(effect.head), "font": {"size": 11}, "standoff": 6},
+            "title": {"text": effect.head, "font": {"size": 11}, "standoff": 6},
             "tickfont": {"size": 11},
             "nticks": _LEVELS,
             "gridcolor": "#e6e9ec",
         },
         f"yaxis{number_}": y_axis,
     }
-
-
-def _broken(head: str) -> str:
-    """A long factor name over two lines."""
-    name, _, unit = head.partition(", ")
-    return f"{name}<br>{unit}" if unit else name
 
 
 def _table(response: Response, effects: tuple[FactorEffect, ...]) -> Table:

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from kit.figures.figure import Figure, series
+from kit.figures.response_marks import marks
 from kit.show import TOKENS, Table
 from kit.trials.response_tables import number
 
@@ -46,7 +47,7 @@ def measured_against_predicted(response: Response) -> Figure | None:
         traces,
         {
             "height": 500,
-            "xaxis": {"title": {"text": f"predicted{unit}", "standoff": 8}, **kind},
+            "xaxis": {"title": {"text": f"predicted{unit}", "standoff": 8}, **kind, "nticks": 5, "tickangle": 0},
             "yaxis": {"title": {"text": f"measured{unit}"}, **kind},
         },
         _table(response),
@@ -64,7 +65,7 @@ def _batches(response: Response, batches: tuple[ResponseBatch, ...], name: str, 
         "name": name,
         "x": [float(value) for value in found.mean],
         "y": [batch.value for batch in batches],
-        "text": [batch.trial for batch in batches],
+        "text": marks(batches),
         "textposition": "top center",
         "textfont": {"size": 10, "color": TOKENS["quiet"]},
         "cliponaxis": False,

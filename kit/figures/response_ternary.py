@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from kit.figures.figure import Figure, series
+from kit.figures.response_marks import marks
 from kit.science.number_text import short
 from kit.science.tried_region import inside_hull
 from kit.show import TOKENS, Table
@@ -48,7 +49,7 @@ def ternary(response: Response) -> Figure | None:
         [trace for trace in traces if trace],
         {
             "height": 620,
-            "margin": {"t": 110, "b": 150, "l": 60, "r": 60},
+            "margin": {"t": 110, "b": 150, "l": 120, "r": 110},
             "ternary": {
                 "sum": response.space.total,
                 "bgcolor": TOKENS["paper"],
@@ -206,7 +207,7 @@ def _batches(response: Response) -> dict[str, Any]:
         "mode": "markers+text",
         "name": "batches",
         **_coordinates([np.array(batch.levels[:3]) for batch in response.batches]),
-        "text": [f"{batch.trial}: {number(batch.value, response.log)}" for batch in response.batches],
+        "text": marks(response.batches, response.log),
         "textposition": "top center",
         "textfont": {"size": 10, "color": TOKENS["ink"]},
         "cliponaxis": False,

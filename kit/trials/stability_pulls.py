@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from kit.bench.pull_calendar import Pull, PullCalendar, pull_calendar
+from kit.bench.pull import Pull
+from kit.bench.pull_calendar import PullCalendar, pull_calendar
 from kit.bench.storage import places_words, storage_key
 from kit.labbook.stability_protocol_entry import ProtocolKept, storage_start
 from kit.labbook.view import BatchView

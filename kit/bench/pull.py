@@ -1,0 +1,39 @@
+"""One pull of a stability protocol: jars of a batch that are due at a station."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+BASELINE = "baseline"
+
+
+@dataclass(frozen=True, slots=True)
+class Pull:
+    """Jars of one batch from one place at one station.
+
+    Parameters
+    ----------
+    batch : str             "CHA-04/1".
+    place, station : str    "40 degC", "4 weeks"; both "baseline" for the reading at the baseline.
+    due : datetime          When to take them out.
+    earliest, latest : datetime   The window.
+    read_at : datetime      When they have rested.
+    jars : int              How many, one a pack.
+    properties : tuple of str   What is looked at.
+    """
+
+    batch: str
+    place: str
+    station: str
+    due: datetime
+    earliest: datetime
+    latest: datetime
+    read_at: datetime
+    jars: int
+    properties: tuple[str, ...]
+
+    @property
+    def is_baseline(self) -> bool:
+        """Whether it is the reading at the baseline, when jars go into storage."""
+        return self.place == BASELINE
