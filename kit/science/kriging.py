@@ -44,6 +44,17 @@ class KrigingPrediction:
     df: float
 
 
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """Points as the batches see them, under each reach: likeness, weights, what the trend leaves open, means."""
+
+    places: np.ndarray
+    near: np.ndarray
+    told: np.ndarray
+    open: np.ndarray
+    means: np.ndarray
+
+
 @dataclass(frozen=True)
 class Kriging:
     """A fitted surface.
@@ -94,19 +105,7 @@ class Kriging:
         points : array, (m, k)   Coordinates as of the fit.
         trend : array, (m, p)    Terms of the trend there.
         """
-        inverse, coefficients, spread, left = self._solved
-        near = self._near(points)  # (s, m, n)
-        local = (near @ left[:, :, None])[:, :, 0]
-        means = coefficients @ trend.T + local
-        # variance: departure less what the batches say of it, and what the trend leaves open
-        told = near @ inverse
-        rest = (1 - self.scatter - self.day)[:, None] - (told * near).sum(axis=2)
-        open_ = trend[None] - told @ self.trend
-        rest = rest + ((open_ @ spread) * open_).sum(axis=2)
-        variances = np.maximum(rest, 0.0) * self.variance[:, None]
-        mean = self.weights @ means
-        variance = self.weights @ (variances + (means - mean) ** 2)
-        return KrigingPrediction(mean, np.sqrt(variance), self.batch_sd, float(self.df))
+        return self._said(self._look(points, trend))
 
     def covariance(
         self, points: np.ndarray, trend: np.ndarray, others: np.ndarray, other_trend: np.ndarray
@@ -118,22 +117,52 @@ class Kriging:
         points, others : array, (m, k) and (o, k)         Coordinates as of the fit.
         trend, other_trend : array, (m, p) and (o, p)     Terms of the trend there.
         """
-        inverse, coefficients, spread, left = self._solved
-        share = 1 - self.scatter - self.day
-        near, other_near = self._near(points), self._near(others)
-        told, other_told = near @ inverse, other_near @ inverse
-        open_, other_open = trend[None] - told @ self.trend, other_trend[None] - other_told @ self.trend
-        alike = share[:, None, None] * _alike(np.asarray(points, float), np.asarray(others, float), self.reach)
-        found = alike - told @ other_near.transpose(0, 2, 1) + open_ @ spread @ other_open.transpose(0, 2, 1)
-        within = np.tensordot(self.weights * self.variance, found, axes=1)
-        means = coefficients @ trend.T + (near @ left[:, :, None])[:, :, 0]
-        other_means = coefficients @ other_trend.T + (other_near @ left[:, :, None])[:, :, 0]
-        apart, other_apart = means - self.weights @ means, other_means - self.weights @ other_means
-        return within + (self.weights[:, None] * apart).T @ other_apart
+        return self._shared(self._look(points, trend), self._look(others, other_trend))
 
-    def _near(self, points: np.ndarray) -> np.ndarray:
-        share = (1 - self.scatter - self.day)[:, None, None]
-        return share * _alike(np.asarray(points, dtype=float), self.points, self.reach)
+    def predict_beside(
+        self, points: np.ndarray, trend: np.ndarray, others: np.ndarray, other_trend: np.ndarray
+    ) -> tuple[KrigingPrediction, KrigingPrediction, np.ndarray]:
+        """What is said of some points and of others, and the covariance of the one with the other, at once.
+
+        Parameters
+        ----------
+        points, others : array, (m, k) and (o, k)         Coordinates as of the fit.
+        trend, other_trend : array, (m, p) and (o, p)     Terms of the trend there.
+        """
+        first, second = self._look(points, trend), self._look(others, other_trend)
+        return self._said(first), self._said(second), self._shared(first, second)
+
+    def _look(self, points: np.ndarray, trend: np.ndarray) -> _Look:
+        inverse, coefficients, _, left = self._solved
+        places = np.asarray(points, dtype=float)
+        near = self._near(places)
+        told = near @ inverse
+        means = coefficients @ trend.T + (near @ left[:, :, None])[:, :, 0]
+        return _Look(places, near, told, trend[None] - told @ self.trend, means)
+
+    def _said(self, look: _Look) -> KrigingPrediction:
+        # variance: departure less what the batches say of it, and what the trend leaves open
+        spread = self._solved[2]
+        rest = (1 - self.scatter - self.day)[:, None] - (look.told * look.near).sum(axis=2)
+        rest = rest + ((look.open @ spread) * look.open).sum(axis=2)
+        mean = self.weights @ look.means
+        variance = self.weights @ (np.maximum(rest, 0.0) * self.variance[:, None] + (look.means - mean) ** 2)
+        return KrigingPrediction(mean, np.sqrt(variance), self.batch_sd, float(self.df))
+
+    def _shared(self, first: _Look, second: _Look) -> np.ndarray:
+        spread, apart = self._solved[2], first.means - self.weights @ first.means
+        found = self._share * _alike(first.places, second.places, self.reach)
+        found = found - first.told @ second.near.transpose(0, 2, 1)
+        found = found + (first.open @ spread) @ second.open.transpose(0, 2, 1)
+        within = np.tensordot(self.weights * self.variance, found, axes=1)
+        return within + (self.weights[:, None] * apart).T @ (second.means - self.weights @ second.means)
+
+    @property
+    def _share(self) -> np.ndarray:
+        return (1 - self.scatter - self.day)[:, None, None]
+
+    def _near(self, places: np.ndarray) -> np.ndarray:
+        return self._share * _alike(places, self.points, self.reach)
 
 
 def fit_kriging(
@@ -153,7 +182,8 @@ def fit_kriging(
     y : sequence of float          On the scale where scatter is even: ln of a ratio property.
     trend : (n, p)                 Terms of the trend at the batches.
     days : sequence                A label a batch; a day has an effect of its own, drawn anew for each.
-    known_sd, known_df : float     Scatter of batches known from elsewhere, on the scale of y, and its df.
+    known_sd, known_df : float     Scatter of batches known from elsewhere, that of days in it, on the scale of y, and
+                                   its df.
 
     Raises
     ------
@@ -192,7 +222,7 @@ def fit_kriging(
     log_size = 2 * np.log(np.diagonal(lower, axis1=1, axis2=2)).sum(axis=1) + np.linalg.slogdet(information)[1]
     log_weight = -0.5 * (df * np.log(squares) + log_size)
     if known_sd and known_df:
-        ratio = variance * scatter / known_sd**2
+        ratio = variance * (scatter + day) / known_sd**2
         log_weight = log_weight - 0.25 * known_df * np.log(ratio) ** 2
     weights = np.exp(log_weight - log_weight.max())
     kept = weights > _NEGLIGIBLE

@@ -15,8 +15,10 @@ from kit.errors import KitError
 from kit.science.desirability import Goal, combined
 from kit.science.expected_improvement import student_draws
 from kit.science.kriging import Kriging, fit_kriging
+from kit.science.response_solve import told_together
 
 _DRAWS, _FEW_DRAWS = 256, 16
+NO_GAIN = 0.002  # an expected gain of desirability below this is none (own choice)
 _SPARE = 3  # batches beyond the terms of a trend before the trend is used (own choice)
 
 
@@ -87,12 +89,14 @@ class Surfaces:
     fits : dict of Kriging   One a response.
     tried : array, (n, k)    Coordinates of the batches.
     parts : int              Leading coordinates that are parts of a mixture: their sum is fixed.
+    days : dict              Response to the day of each batch it was read of; None where days do not count.
     """
 
     observed: Mapping[str, Observed]
     fits: dict[str, Kriging]
     tried: np.ndarray
     parts: int
+    days: dict[str, tuple[Hashable, ...] | None]
 
     def _scaled(self, points: np.ndarray) -> np.ndarray:
         return _scaled(points, self.parts)
@@ -125,9 +129,9 @@ class Surfaces:
         gained = np.maximum(after.max(axis=2).mean(axis=0) - max(best, 0.0), 0.0)
         possible = combined([view.possible for view in views], importance)
         return Outlook(
-            {view.name: view.middle[:count] for view in views},
-            {view.name: view.low[:count] for view in views},
-            {view.name: view.high[:count] for view in views},
+            {view.name: view.middle for view in views},
+            {view.name: view.low for view in views},
+            {view.name: view.high for view in views},
             whole[:count],
             best,
             best_batch,
@@ -140,46 +144,51 @@ class Surfaces:
         from scipy.special import stdtrit
 
         fit, seen = self.fits[name], self.observed[name]
-        every, count = np.vstack([points, self.tried]), len(points)
-        places, terms = self._scaled(every), fit.trend.shape[1]
-        trend = _trend(every, self.parts, terms)
-        found = fit.predict(places, trend)
+        terms, count = fit.trend.shape[1], len(points)
+        new, made, moved = fit.predict_beside(
+            self._scaled(points),
+            _trend(points, self.parts, terms),
+            self._scaled(self.tried),
+            _trend(self.tried, self.parts, terms),
+        )
         back = np.exp if seen.log else np.asarray
-        wide = float(stdtrit(fit.df, 0.975)) * np.hypot(found.standard_error, found.batch_sd)
-        moved = fit.covariance(places[:count], trend[:count], places[count:], trend[count:])
-        variance = found.standard_error[:count] ** 2
-        spread = np.sqrt(variance + fit.batch_sd**2)
-        shift = np.hstack([moved, variance[:, None]]) / spread[:, None]
-        few = draws[:_FEW_DRAWS]
-        now = np.hstack([np.broadcast_to(found.mean[count:], moved.shape), found.mean[:count, None]])
+        wide = float(stdtrit(fit.df, 0.975)) * np.hypot(new.standard_error, fit.batch_sd)
+        variance = new.standard_error**2
+        shift = np.hstack([moved, variance[:, None]]) / np.sqrt(variance + fit.batch_sd**2)[:, None]
+        few = draws[:_FEW_DRAWS, None, None]
+        now = np.hstack([np.broadcast_to(made.mean, moved.shape), new.mean[:count, None]])
         return _View(
             name,
-            back(found.mean),
-            back(found.mean - wide),
-            back(found.mean + wide),
-            seen.goal.of(back(found.mean)),
-            seen.goal.of(back(now[None] + few[:, None, None] * shift[None])),
-            seen.goal.of(back(found.mean[None, :count] + draws[:, None] * found.standard_error[None, :count])),
+            back(new.mean),
+            back(new.mean - wide),
+            back(new.mean + wide),
+            seen.goal.of(back(np.concatenate([new.mean, made.mean]))),
+            seen.goal.of(back(now[None] + few * shift[None])),
+            seen.goal.of(back(new.mean[None] + draws[:, None] * new.standard_error[None])),
         )
 
-    def with_believed(self, point: np.ndarray, day: Hashable = None) -> Surfaces:
-        """The same after a batch at a point that comes out as predicted: the next pick goes elsewhere.
+    def with_believed(self, point: np.ndarray) -> Surfaces:
+        """The same after a batch at a point that comes out as predicted, on a day of its own: the next goes elsewhere.
 
         Parameters
         ----------
         point : array, (k,)   Coordinates.
-        day : hashable        Its day; a new one when omitted.
         """
-        fits = {}
+        fits, days = {}, {}
         for name, fit in self.fits.items():
+            seen, place = self.observed[name], self._scaled(point[None])
             row = _trend(point[None], self.parts, fit.trend.shape[1])
-            value = float(fit.predict(self._scaled(point[None]), row).mean[0])
+            value = float(fit.predict(place, row).mean[0])
+            days[name] = None if self.days[name] is None else (*self.days[name], object())
             fits[name] = fit_kriging(
-                np.vstack([fit.points, self._scaled(point[None])]),
+                np.vstack([fit.points, place]),
                 [*fit.values, value],
                 np.vstack([fit.trend, row]),
+                days=days[name],
+                known_sd=seen.known_sd,
+                known_df=seen.known_df,
             )
-        return replace(self, fits=fits)
+        return replace(self, fits=fits, days=days)
 
 
 def fit_surfaces(
@@ -188,6 +197,7 @@ def fit_surfaces(
     *,
     parts: int = 0,
     days: Sequence[Hashable] | None = None,
+    factors: Sequence[str] = (),
 ) -> Surfaces:
     """Fit every response.
 
@@ -197,13 +207,16 @@ def fit_surfaces(
     observed : dict    Response to what was observed.
     parts : int        How many coordinates are parts of a mixture.
     days : sequence    The day of each batch.
+    factors : sequence of str   Their names, for the words.
 
     Raises
     ------
-    KitError   `next.few` where a response was read of too few batches, with how many are needed.
+    KitError   `next.few` where a response was read of too few batches, with how many are needed, or of batches that
+               never varied a factor by itself.
     """
     points = np.atleast_2d(np.asarray(tried, dtype=float))
-    fits = {}
+    fits, on = {}, {}
+    names = list(factors) if factors else [f"factor {place + 1}" for place in range(points.shape[1])]
     for name, seen in observed.items():
         rows = [index for index, value in enumerate(seen.values) if value is not None]
         linear = points.shape[1] + (0 if parts else 1)
@@ -215,17 +228,36 @@ def fit_surfaces(
                 mend="plan a first set of batches that covers the region",
                 code="next.few",
             )
+        lines = _trend(points[rows], parts, linear)
+        together = told_together(lines, names if parts else ["the constant", *names])
+        if together:
+            raise KitError(
+                f"{name}: {_together(together)} in the batches it was read of",
+                where="next trial",
+                allowed="batches that vary every factor by itself",
+                mend="plan a first set of batches that covers the region",
+                code="next.few",
+            )
         terms = linear if len(rows) >= linear + _SPARE else 1
         values = [math.log(seen.values[row]) if seen.log else float(seen.values[row]) for row in rows]
+        on[name] = None if days is None else tuple(days[row] for row in rows)
         fits[name] = fit_kriging(
             _scaled(points[rows], parts),
             values,
             _trend(points[rows], parts, terms),
-            days=None if days is None else [days[row] for row in rows],
+            days=on[name],
             known_sd=seen.known_sd,
             known_df=seen.known_df,
         )
-    return Surfaces(dict(observed), fits, points, parts)
+    return Surfaces(dict(observed), fits, points, parts, on)
+
+
+def _together(groups: Sequence[Sequence[str]]) -> str:
+    told = []
+    for group in groups:
+        own = [name for name in group if name != "the constant"]
+        told.append(f"{own[0]} is the same" if len(own) == 1 else f"{' and '.join(own)} cannot be told apart")
+    return ", ".join(told)
 
 
 def _least(linear: int) -> int:
@@ -271,11 +303,13 @@ def best_points(
     for _ in range(min(count, len(points))):
         outlook = now.outlook(points, seed=seed)
         # where no gain is in sight the most desirable point is taken, and the reason says so
-        merit = outlook.improvement + 1e-9 * outlook.desirability
+        any_gain = outlook.improvement[free].max() > NO_GAIN
+        merit = outlook.improvement if any_gain else outlook.desirability
         index = int(np.argmax(np.where(free, merit, -np.inf)))
         picked.append((index, outlook))
         free[index] = False
-        now = now.with_believed(points[index])
+        if len(picked) < count:
+            now = now.with_believed(points[index])
     return tuple(picked)
 
 

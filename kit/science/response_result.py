@@ -197,22 +197,6 @@ class ResponseModel:
             error,
         )
 
-    def predict_mean(self, points: Sequence[Sequence[float]]) -> np.ndarray:
-        """The middle alone, for many points: no interval, no look at the tried region. [unit]
-
-        Parameters
-        ----------
-        points : (points, factors)   Levels, in the order of `names`.
-
-        Raises
-        ------
-        KitError   `model.points`.
-        """
-        import numpy as np
-
-        middle = model_matrix(self.terms, self.names, points) @ [found.estimate for found in self.coefficients]
-        return np.exp(middle) if self.log else middle
-
     def _outside(self, points: Sequence[Sequence[float]], leverage: np.ndarray) -> tuple[str, ...]:
         from kit.science.tried_region import LEVERAGE, outside_words
 

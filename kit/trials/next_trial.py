@@ -104,6 +104,10 @@ def next_trial(
         *made_otherwise(found, batches, (), views),
         *_left_aside(data),
     )
+    unpriced = bench.unpriced()
+    if unpriced:
+        reason = f"the cost is not known: no price of {', '.join(unpriced)}"
+        return NextTrials(view.name, (), wanted, space, "", None, batches, reason, notes)
     try:
         tried = _tried(batches, data, wanted)
         surfaces = surfaces_of(bench, tried)
@@ -117,7 +121,7 @@ def next_trial(
     suggestions = tuple(
         _suggestion(pick, place, bench, tried, batches, wanted, n) for place, pick in enumerate(picks, 1)
     )
-    reason = "" if suggestions else "no formula inside the bounds is without a stop in its review, or within the cost"
+    reason = "" if suggestions else bench.why_none(seed)
     return NextTrials(
         view.name,
         suggestions,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from kit.errors import FormulaError, KitError
@@ -17,8 +18,10 @@ if TYPE_CHECKING:
     import numpy as np
 
     from kit.formula.prices import Price
+    from kit.science.design_region import MixtureRegion
 
 _HUNDREDTH = Decimal("0.01")
+_SLIP = 0.006  # a level weighed to the hundredth may lie this far beyond its bound [%]
 _STEPS = {"rpm": 100.0, "min": 0.5, "degC": 0.5}  # what is set at a bench (own choice)
 _AT_ENDS = 0.3  # share of candidates with an independent factor at an end of its range
 _TRIES = 20  # times as many points are drawn, at most, as are asked for
@@ -134,6 +137,30 @@ class Bench:
         stops = review_many([one.formula.composition() for one in found], self.base.spec).count("stop")
         return [one for one, count in zip(found, stops, strict=True) if not count and self._affordable(one.formula)]
 
+    def why_none(self, seed: int) -> str:
+        """Why no candidate is left, by the first that could be balanced.
+
+        Parameters
+        ----------
+        seed : int   Of the draws.
+        """
+        import numpy as np
+
+        drawn = (self.of(row) for row in self._drawn(np.random.default_rng(seed), 20))
+        made = [one for one in drawn if one is not None]
+        if not made:
+            return f"no formula inside the bounds balances with {self.absorb} taking up the change"
+        stops = made[0].formula.review().stops
+        if stops:
+            return f"every formula inside the bounds has a stop in its review, such as: {stops[0].words}"
+        if self.most_per_kg is not None:
+            return f"no formula inside the bounds costs {self.most_per_kg} a kilogram or less"
+        return "no formula inside the bounds keeps every constraint"
+
+    def unpriced(self) -> tuple[str, ...]:
+        """Materials of the base without a price, where a cost is asked for."""
+        return () if self.most_per_kg is None else self.base.cost(prices=self.prices).unknown
+
     def _affordable(self, formula: Formula) -> bool:
         if self.most_per_kg is None:
             return True
@@ -156,18 +183,34 @@ class Bench:
             out[:, index] = np.where(draw.uniform(size=count) < _AT_ENDS, end, level)
         return out
 
-    def _corners(self) -> list[tuple[float, ...]]:
+    def holds(self, levels: Sequence[float]) -> bool:
+        """Whether levels keep every bound and constraint, to the hundredth that is weighed.
+
+        Parameters
+        ----------
+        levels : sequence of float   One a factor. [unit of each]
+        """
+        space, parts = self.space, self.space.parts
+        for level, low, high in zip(levels, space.low, space.high, strict=True):
+            if not low - _SLIP <= level <= high + _SLIP:
+                return False
+        return not parts or self._region.contains(levels[:parts], parts * _SLIP)
+
+    @cached_property
+    def _region(self) -> MixtureRegion:
         from kit.science.design_region import mixture_region
 
         space, parts = self.space, self.space.parts
-        region = mixture_region(
+        return mixture_region(
             space.names[:parts],
             [str(round(low, 6)) for low in space.low[:parts]],
             [str(round(high, 6)) for high in space.high[:parts]],
             str(round(space.total, 6)),
             self.constraints,
         )
-        return [tuple(float(level) for level in vertex) for vertex in region.vertices]
+
+    def _corners(self) -> list[tuple[float, ...]]:
+        return [tuple(float(level) for level in vertex) for vertex in self._region.vertices]
 
     def _made(self, levels: np.ndarray, count: int) -> list[Candidate]:
         found: dict[tuple[float, ...], Candidate] = {}
@@ -175,7 +218,7 @@ class Bench:
             if len(found) >= count:
                 break
             one = self.of(row)
-            if one is not None:
+            if one is not None and self.holds(one.levels):
                 found.setdefault(one.levels, one)
         return self.allowed(list(found.values()))
 

@@ -9,7 +9,7 @@ from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from kit.science.next_point import Observed, Outlook, Surfaces, best_points, fit_surfaces, settling_points
+from kit.science.next_point import NO_GAIN, Observed, Outlook, Surfaces, best_points, fit_surfaces, settling_points
 from kit.trials.next_trial_candidates import Bench, Candidate
 
 if TYPE_CHECKING:
@@ -19,7 +19,6 @@ IMPROVE, SETTLE = "improve", "settle"
 _OVER_ALL, _AROUND, _CLOSE = 200, 90, 50  # candidates over the region, around the best so far, and close to it
 _CLOSE_WIDTH = 0.07
 _APART = 0.05  # picks of one call lie this share of a range apart
-_NO_GAIN = 0.002  # an expected gain of desirability below this is none (own choice)
 
 
 @dataclass(frozen=True)
@@ -56,7 +55,7 @@ class Pick:
     @property
     def gains(self) -> bool:
         """Whether any gain is in sight."""
-        return self.improvement > _NO_GAIN
+        return self.improvement > NO_GAIN
 
 
 @dataclass(frozen=True)
@@ -92,7 +91,11 @@ def surfaces_of(bench: Bench, tried: Tried) -> Surfaces:
     KitError   `next.few` where too little was read.
     """
     return fit_surfaces(
-        bench.space.to_model(tried.levels), tried.observed, parts=bench.space.parts, days=list(tried.days)
+        bench.space.to_model(tried.levels),
+        tried.observed,
+        parts=bench.space.parts,
+        days=list(tried.days),
+        factors=bench.space.names,
     )
 
 
@@ -117,7 +120,7 @@ def choose(
             *bench.spread(_OVER_ALL, seed),
             *bench.near(around, _AROUND, seed + 1),
             *bench.near(around, _CLOSE, seed + 2, _CLOSE_WIDTH),
-            *bench.allowed([one for one in (bench.of(around),) if one is not None]),
+            *bench.allowed([one for one in (bench.of(around),) if one is not None and bench.holds(one.levels)]),
         ]
     )
     picks: list[Pick] = []
@@ -127,6 +130,8 @@ def choose(
         else:
             believed = [_points(bench, tried, [earlier.candidate])[0] for earlier in picks]
             picked = _improving(bench, tried, surfaces, candidates, believed, [one.candidate for one in picks], seed)
+        if picks and aim == IMPROVE and not picked.gains and picked.desirability < picked.best:
+            break  # a further trial that promises nothing and is no better than the best batch is no suggestion
         if picked.candidate.formula.review().ok:
             picks.append(picked)
         candidates = [one for one in candidates if not _close(one, picked.candidate, bench)]

@@ -23,7 +23,14 @@ from kit.trials.response_data import (
     results_of,
 )
 from kit.trials.response_fitted import Fitted
-from kit.trials.response_levels import MADE, MEANT, Coordinates, coordinates, read_level_factors
+from kit.trials.response_levels import (
+    MADE,
+    MEANT,
+    Coordinates,
+    LevelFactor,
+    coordinates,
+    read_level_factors,
+)
 from kit.trials.response_models import candidates
 from kit.trials.results import LN, PropertyResult
 
@@ -134,7 +141,7 @@ def fit_response(
     Raises
     ------
     KitError      `response.property`, `response.factor`, `response.factors`, `response.mixture`, `response.model`,
-                  `response.trial`, `response.days`, `response.empty`.
+                  `response.trial`, `response.days`, `response.levels`.
     RecordError   `labbook.study`, and those of `open_source`.
     """
     opened = open_source(source)
@@ -146,13 +153,14 @@ def fit_response(
     found = read_level_factors(arms[0].formula, chosen or every, factors, mixture)
     data = collect(result, arms, found, trials=trials, without=without, state=_state(levels))
     if not data.batches:
-        raise _nothing(result, data)
-    space = coordinates(found, [batch.meant for batch in data.batches])
+        return _unread(view.name, result, found, data, levels)
+    space = coordinates(found, [batch.meant for batch in data.batches], [batch.levels for batch in data.batches])
     views = {batch.name: batch for batch in every}
     choice, told = fit_data(data, space, model=model, days=days)
     coincide = day_words(found, data.batches)
     notes = (
         *_total_words(space, data),
+        *_never_meant(space, data),
         *coincide.values(),
         *made_otherwise(found, data.batches, data.held_out, views),
         *choice.model.notes,
@@ -264,18 +272,30 @@ def _total_words(space: Coordinates, data: ResponseData) -> tuple[str, ...]:
     )
 
 
+def _never_meant(space: Coordinates, data: ResponseData) -> list[str]:
+    """Factors that were always meant the same, in words."""
+    return [
+        f"{name} was meant the same in every batch: what is told of it rests on how it came out."
+        for place, name in enumerate(space.names)
+        if len({batch.meant[place] for batch in data.batches}) == 1 < len(data.batches)
+    ]
+
+
 def _state(levels: str) -> str:
     if levels not in (MADE, MEANT):
         raise KitError(f"levels={levels!r} are not known", allowed=f"{MADE}, {MEANT}", code="response.levels")
     return levels
 
 
-def _nothing(result: PropertyResult, data: ResponseData) -> KitError:
-    why = "; ".join(f"{item.batch}: {item.why}" for item in data.unused[:4])
-    return KitError(
-        f"no batch has both a {result.property} at {result.age} that counts and its levels",
-        where="fit_response()",
-        allowed=why,
-        mend="read it by the method of the study, and record what was weighed and how it was made",
-        code="response.empty",
+def _unread(
+    study: str, result: PropertyResult, factors: Sequence[LevelFactor], data: ResponseData, state: str
+) -> Response:
+    """Nothing to fit: why, batch by batch."""
+    why = "; ".join(f"{item.batch}: {item.why}" for item in data.unused) or "no batch was made"
+    reason = (
+        f"no batch has both a {result.property} at {result.age} that counts and its levels ({why}). Read it by the "
+        "method of the study, and record what was weighed and how it was made"
     )
+    space = coordinates(factors, [[0.0] * len(factors)])
+    model = ResponseModel(space.names, (), (), (), result.scale == LN, reason)
+    return Response(study, result, space, data, ModelChoice("", model, (), "nothing to fit"), state, "", ())

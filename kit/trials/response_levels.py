@@ -197,8 +197,23 @@ def _subject(formula: Formula, batches: Sequence[BatchView], name: str, levels: 
             mend="name a material by its key, or a setting such as 'combine rpm'",
             code="response.factor",
         )
-    low, high = (float(part) for part in str(levels).split(" to ")) if levels else (None, None)
+    low, high = _plain_bounds(str(levels), name) if levels else (None, None)
     return LevelFactor(fitting[0], PROCESS, "", subject=fitting[0], low=low, high=high)
+
+
+def _plain_bounds(levels: str, name: str) -> tuple[float, float]:
+    """Two numbers without a unit, as a number of the making has them."""
+    try:
+        low, high = (float(part) for part in levels.split(" to "))
+    except ValueError:
+        raise KitError(
+            f"{levels!r} are no bounds of {name}",
+            where="factors of a response",
+            allowed='two numbers, "30 to 45"',
+            mend="write them so",
+            code="response.factor",
+        ) from None
+    return low, high
 
 
 def _parts(factors: Sequence[LevelFactor], batches: Sequence[BatchView], mixture: object) -> tuple[str, ...]:
@@ -293,17 +308,22 @@ class Coordinates:
         return out
 
 
-def coordinates(factors: Sequence[LevelFactor], meant: Sequence[Sequence[float]]) -> Coordinates:
+def coordinates(
+    factors: Sequence[LevelFactor], meant: Sequence[Sequence[float]], made: Sequence[Sequence[float]] = ()
+) -> Coordinates:
     """The coordinates of some factors: by the bounds that were typed, else by the levels that were meant.
 
     Parameters
     ----------
     factors : sequence of LevelFactor   Parts of the mixture first.
     meant : (batches, factors)          Levels as meant. [unit of each]
+    made : (batches, factors)           As made: they stand in for a factor that was always meant the same.
     """
     import numpy as np
 
     levels = np.atleast_2d(np.asarray(meant, dtype=float))
+    if len(made):
+        levels = np.where(np.ptp(levels, axis=0) > 0, levels, np.asarray(made, dtype=float))
     low = [float(levels[:, i].min()) if one.low is None else one.low for i, one in enumerate(factors)]
     high = [float(levels[:, i].max()) if one.high is None else one.high for i, one in enumerate(factors)]
     parts = sum(factor.kind == MIXTURE for factor in factors)

@@ -29,7 +29,7 @@ from kit.trials.next_trial_choice import Tried, choose, surfaces_of
 from kit.trials.response_levels import Coordinates, read_level_factors
 
 FULL, HALF, FIRST, A_DAY = 40, 20, 8, 3
-SEEDS = 50
+SEED, SEEDS = 1, 50
 ENOUGH = 0.95
 POOL = 1500
 # bench: cliff, scatter of batches and of days on ln viscosity
@@ -169,10 +169,6 @@ class _Record:
         }
         return Tried(self.levels, self.levels, observed, self.days, (1.0,) * len(FACTORS))
 
-    def called_best(self) -> tuple[float, ...]:
-        surfaces = surfaces_of(self.bench, self.tried())
-        return self.levels[surfaces.outlook(surfaces.tried[:1]).best_batch]
-
 
 def simulate(bench: PooledBench, name: str, seed: int, *, random: bool = False) -> tuple[list[float], int]:
     """Share of the best attainable after each batch from the first set on (random: the last only), and stops."""
@@ -184,15 +180,16 @@ def simulate(bench: PooledBench, name: str, seed: int, *, random: bool = False) 
     shares = []
     while True:
         count = len(record.levels)
-        if not random or count == HALF:
-            shares.append(float(true_desirability(np.array([record.called_best()]), cliff)[0] / best))
-        if count == HALF:
-            return shares, stops
-        if random:
+        if random and count < HALF:
             record.make(bench.pool[int(draw.integers(len(bench.pool)))])
             continue
         tried = record.tried()
-        (pick,) = choose(bench, tried, surfaces_of(bench, tried), 1, seed=seed)
+        surfaces = surfaces_of(bench, tried)
+        called = record.levels[surfaces.outlook(surfaces.tried[:1]).best_batch]
+        shares.append(float(true_desirability(np.array([called]), cliff)[0] / best))
+        if count == HALF:
+            return shares, stops
+        (pick,) = choose(bench, tried, surfaces, 1, seed=seed)
         stops += not pick.candidate.formula.review().ok
         record.make(pick.candidate)
 
@@ -206,9 +203,9 @@ def _spread_rows(bench: PooledBench, draw: np.random.Generator) -> list[int]:
     return rows
 
 
-def run(seed: int = 1, count: int = SEEDS) -> Iterator[Outcome]:
+def run(seed: int = SEED, count: int = SEEDS, bench: PooledBench | None = None) -> Iterator[Outcome]:
     """One outcome a bench: medians over so many seeds."""
-    bench = make_bench()
+    bench = bench or make_bench()
     for name in BENCHES:
         runs = [simulate(bench, name, seed + place) for place in range(count)]
         rivals = [simulate(bench, name, seed + place, random=True)[0][-1] for place in range(count)]

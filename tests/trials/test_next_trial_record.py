@@ -143,3 +143,20 @@ def test_what_cannot_be_asked_is_refused_in_words(book, change, code):
     with pytest.raises(KitError) as told:
         kit.next_trial(book, "TEA", BOUNDS, **change)
     assert told.value.code == code
+
+
+def test_where_every_formula_has_a_stop_none_is_suggested_and_the_stop_is_told(book):
+    # 2.5 % of cetrimonium chloride is the limit; the total leaves room for it
+    found = kit.next_trial(book, "TEA", {CTAC: "2.8 to 3 %", BTAC: "0.5 to 2.5 %", ALCOHOL: "1 to 6 %"})
+    assert found.suggestions == () and "has a stop in its review" in found.reason and "2.5" in found.reason
+    assert "NO SUGGESTION" in str(found)
+
+
+def test_a_factor_that_was_never_varied_supports_no_suggestion(book):
+    found = kit.next_trial(book, "TEA", {ALCOHOL: "4 to 6 %", "combine rpm": "4000 to 9000 rpm"})
+    assert found.suggestions == () and "combine rpm is the same" in found.reason
+
+
+def test_a_cost_that_is_not_known_is_not_taken_for_low(book):
+    found = kit.next_trial(book, "TEA", BOUNDS, most_per_kg=5)
+    assert found.suggestions == () and found.reason.startswith("the cost is not known") and CTAC in found.reason

@@ -438,3 +438,13 @@ def test_it_shows_itself_in_words_and_tables(tea, net):
     assert "as mPa.s" in str(tea) and "% w/w active" in str(tea)
     assert "Parts of the mixture are L-pseudocomponents of their total" in str(tea)
     assert "Coded -1 to 1: combine rpm 4000 to 9000 rpm, combine minutes 3 to 12 min" in str(net)
+
+
+def test_a_batch_whose_every_reading_is_left_out_gives_the_reason_and_no_number(demos):
+    with kit.open_source(demos("linden").labbook) as book:
+        found = kit.fit_response(book, "LIN", "viscosity", "72 h", ("cetearyl-alcohol",), trials=("LIN-05",))
+    assert not found.is_fitted and found.batches == ()
+    # read on a spindle at its end and, in range, on another than the method's
+    assert "LIN-05/1: 40600 FLAGGED (reading.torque_high)" in found.reason
+    assert "42000 not comparable (compare.spindle)" in found.reason
+    assert "NOT FITTED" in str(found) and "LIN-05/1" in str(found.unused_table())
