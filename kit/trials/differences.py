@@ -192,11 +192,11 @@ class _Words:
     def _sentence(self, verdict: ArmVerdict, named: str, by: str, sides: str, places: int) -> str:
         gap = f"{verdict.kind} {self._size(verdict.value, places)}"
         if verdict.low is None:
-            why = (
-                "single batch, nothing was repeated, so the scatter of batches is not known"
-                if by == SINGLE
-                else verdict.reason
-            )
+            why = verdict.reason
+            if by == SINGLE:
+                why = "single batch, nothing was repeated, so the scatter of batches is not known"
+                if any("count once" in note for note in self.found.notes):
+                    why = "batches of one day count once, so how much batches of other days scatter is not known"
             return f"{named} ({why}): {gap}; {sides}"
         df = significant(verdict.df, 3) if verdict.df % 1 else f"{verdict.df:.0f}"
         reach = (
@@ -257,7 +257,8 @@ class _Words:
     def _short(self, verdict: ArmVerdict, named: str, by: str, places: int) -> str:
         gap = f"{verdict.kind} {self._size(verdict.value, places)}"
         if verdict.low is None:
-            return f"{gap}\n{SINGLE if by == SINGLE else 'no interval'}\n{named}"
+            single = by == SINGLE and not any("count once" in note for note in self.found.notes)
+            return f"{gap}\n{SINGLE if single else 'no interval'}\n{named}"
         return f"{gap} ({self._size(verdict.low, places)} to {self._size(verdict.high, places)})\n{named}"
 
     def _size(self, value: float, places: int) -> str:
