@@ -147,7 +147,7 @@ def _judge(
     if gap.low is not None:
         reach = float(stdtrit(gap.df, (1 + gap.confidence) / 2)) * gap.standard_error
         alone = (gap.difference - reach, gap.difference + reach)
-    back = math.exp if scale == LN else float
+    back = _ratio if scale == LN else float
     value, low, high, half, least, low_alone, high_alone = (
         None if number is None else back(number)
         for number in (gap.difference, gap.low, gap.high, gap.half_width, detectable, *alone)
@@ -177,6 +177,11 @@ def _judge(
     words = sentence(made, confidence=gap.confidence, unit=unit, margin=margin, real=bool(gap.excludes_zero))
     object.__setattr__(made, "words", words)
     return made
+
+
+def _ratio(number: float) -> float:
+    """Back from the ln scale; what no number holds is infinite."""
+    return math.exp(number) if number < 700 else math.inf
 
 
 def _verdict(

@@ -201,7 +201,14 @@ def _root(missing, low: float, high: float) -> float:
     """Where the probability is reached: between the bound of one t value and that of Bonferroni."""
     from scipy.optimize import brentq
 
-    return float(brentq(missing, low * (1 - 1e-9), high * (1 + 1e-9), xtol=1e-10, rtol=1e-12))
+    low, high = low * (1 - 1e-9), high * (1 + 1e-9)
+    for _ in range(60):  # with next to no degrees of freedom the numerical bracket may miss by its own error
+        if missing(low) < 0 < missing(high):
+            break
+        low, high = low / 2, high * 2
+    else:
+        return float(high)
+    return float(brentq(missing, low, high, xtol=1e-10, rtol=1e-12))
 
 
 def _checked(df: float) -> float:
