@@ -109,7 +109,7 @@ def _within_days(
             f"control and arms share days: days and batches at random over {mixed.n_batches} batches of {mixed.n_days} "
             "days, so that what differs between days cancels where a day holds both"
         )
-        df = min(found.df for found in mixed.differences)
+        df = min((found.df for found in mixed.differences if found.df is not None), default=0)
         return Analysis(MIXED, why, mixed.differences, sizes, mixed.batch_sd, df, not_linked=alone)
     if fixed.reason or fixed.arms != tuple(mine):
         return None

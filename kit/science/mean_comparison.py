@@ -13,6 +13,7 @@ from kit.errors import KitError
 from kit.science.simultaneous import (
     check_confidence,
     critical_value,
+    enough_df,
     range_critical,
     range_probability,
     within_probability,
@@ -149,11 +150,12 @@ def against_control(
 
     Returns
     -------
-    tuple of SimultaneousDifference   In the same order.
+    tuple of SimultaneousDifference   In the same order; without an interval, and with a reason, below one degree of
+                                      freedom.
 
     Raises
     ------
-    KitError   `statistics.confidence`, `statistics.df`, `statistics.side`.
+    KitError   `statistics.confidence`, `statistics.side`.
     """
     if side not in SIDES:
         raise KitError(
@@ -288,6 +290,11 @@ def holm(p_values: Sequence[float | None]) -> list[float | None]:
 def _beside_control(
     index: int, gap: float, error: float, df: float, loads: tuple[float, ...], confidence: float, side: str
 ) -> SimultaneousDifference:
+    if not enough_df(df):
+        reason = "less than one degree of freedom tells the scatter"
+        return SimultaneousDifference(
+            index, -1, gap, None, None, None, None, None, None, None, None, confidence, reason
+        )
     two_sided = side == TWO_SIDED
     critical = critical_value(loads, round(float(df), _PLACES), confidence, two_sided=two_sided)
     far = gap / error * (-1 if side == LESS else 1)

@@ -112,7 +112,7 @@ def critical_value(
     Parameters
     ----------
     loadings : tuple of float   As of `within_probability`.
-    df : float                  Degrees of freedom of the scatter.
+    df : float                  Degrees of freedom of the scatter, 1 or more.
     confidence : float          For all of them together, between 0 and 1.
     two_sided : bool            Whether differences to either side count.
 
@@ -122,9 +122,10 @@ def critical_value(
     """
     from scipy.special import stdtrit
 
+    _enough(df)
     sides = 2 if two_sided else 1
     one, each = (1 - check_confidence(confidence)) / sides, (1 - confidence) / sides / len(loadings)
-    low, high = (float(stdtrit(min(_checked(df), 1e12), 1 - tail)) for tail in (one, each))
+    low, high = (float(stdtrit(min(df, 1e12), 1 - tail)) for tail in (one, each))
     if len(loadings) == 1:
         return low
     return _root(lambda bound: within_probability(bound, loadings, df, two_sided=two_sided) - confidence, low, high)
@@ -162,7 +163,7 @@ def range_critical(means: int, df: float = math.inf, confidence: float = 0.95) -
     Parameters
     ----------
     means : int          2 or more.
-    df : float           Degrees of freedom of the scatter.
+    df : float           Degrees of freedom of the scatter, 1 or more.
     confidence : float   Between 0 and 1.
 
     Raises
@@ -171,12 +172,22 @@ def range_critical(means: int, df: float = math.inf, confidence: float = 0.95) -
     """
     from scipy.special import stdtrit
 
-    pairs, df = means * (means - 1) / 2, _checked(df)
+    pairs, df = means * (means - 1) / 2, _enough(df)
     tails = (1 - check_confidence(confidence)) / 2, (1 - confidence) / 2 / pairs
     low, high = (math.sqrt(2) * float(stdtrit(min(df, 1e12), 1 - tail)) for tail in tails)
     if means == 2:
         return low
     return _root(lambda bound: range_probability(bound, means, df) - confidence, low, high)
+
+
+def enough_df(df: float) -> bool:
+    """Whether a scatter has the one degree of freedom that an interval needs.
+
+    Parameters
+    ----------
+    df : float   Whole or, where it was estimated, not; a rounding error below one is one.
+    """
+    return df >= 1 - 1e-6
 
 
 def check_confidence(confidence: float) -> float:
@@ -201,14 +212,20 @@ def _root(missing, low: float, high: float) -> float:
     """Where the probability is reached: between the bound of one t value and that of Bonferroni."""
     from scipy.optimize import brentq
 
-    low, high = low * (1 - 1e-9), high * (1 + 1e-9)
-    for _ in range(60):  # with next to no degrees of freedom the numerical bracket may miss by its own error
-        if missing(low) < 0 < missing(high):
-            break
-        low, high = low / 2, high * 2
-    else:
-        return float(high)
-    return float(brentq(missing, low, high, xtol=1e-10, rtol=1e-12))
+    return float(brentq(missing, low * (1 - 1e-9), high * (1 + 1e-9), xtol=1e-10, rtol=1e-12))
+
+
+def _enough(df: float) -> float:
+    """Degrees of freedom that a bound can be worked out for: below one the tails outrun the integral."""
+    if not enough_df(df):
+        raise KitError(
+            f"{df} degrees of freedom",
+            where="intervals that hold together",
+            allowed="1 or more",
+            mend="repeat a batch: less than one degree of freedom tells no scatter",
+            code="statistics.df",
+        )
+    return df
 
 
 def _checked(df: float) -> float:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from contextlib import closing
 from decimal import Decimal
 
 import pytest
@@ -239,7 +240,7 @@ def test_a_backup_and_a_check_hold_it(kept, plan, tmp_path):
 
 def test_an_edited_plan_is_found(kept):
     kept.book.close()
-    with sqlite3.connect(kept.path) as raw:
+    with closing(sqlite3.connect(kept.path, isolation_level=None)) as raw:
         for (name,) in raw.execute("select name from sqlite_master where type = 'trigger'").fetchall():
             raw.execute(f"drop trigger {name}")
         changed = raw.execute("update entry set text = replace(text, '4.00', '4.50') where kind = 'plan'").rowcount

@@ -192,6 +192,14 @@ def test_values_that_have_no_ratio_and_days_that_do_not_fit_are_refused():
         assert problem.value.code == code
 
 
+def test_a_ratio_that_no_number_holds_is_infinite_and_no_error():
+    """ln 1e-150 and ln 1e150 lie 691 apart: t of 12.7 at one degree of freedom times 598 is beyond any number."""
+    (found,) = arm_verdicts(arm("C", 1e-150, 1e150), [arm("T", 1.0)]).verdicts
+    assert (found.low, found.high) == (0.0, math.inf)
+    assert found.value == pytest.approx(1.0)
+    assert found.verdict == "cannot_tell"
+
+
 # Invariants ----------------------------------------------------------------------------------------------------------
 
 level = st.floats(0.5, 2.0)
@@ -253,7 +261,9 @@ def test_another_unit_leaves_ratios_as_they_are(told, factor):
     alike(numbers(one), numbers(other))
 
 
-@settings(max_examples=40, deadline=None, derandomize=True)
+@settings(max_examples=40, deadline=None)
+@example(([(1.0, "1"), (1.0, "1"), (1.0, "1"), (2.0, "1")], [[(2.0, "2"), (2.0, "3")], [(1.0, "1")]], True))
+@example(([(1.0, "1"), (1.0, "1"), (2.0, "1")], [[(2.0, "2"), (2.0, "3")], [(1.0, "1")]], True))
 @given(study)
 def test_dropping_a_batch_never_adds_one(told):
     control, others, days = told
@@ -291,6 +301,6 @@ def test_what_a_day_does_to_both_changes_nothing(first, second, effect):
         other = arm("T", *(value * step for value, step in zip(second, days, strict=True)), days=SAME_THREE)
         return arm_verdicts(one, [other])
 
-    assume(np.std(np.log(second) - np.log(first)) > 1e-3)
+    assume(np.std(np.log(second) - np.log(first)) > 0.02)  # below, days may be a millionfold: then each has a level
     assert told(1.0).analysis == "mixed"
     alike(numbers(told(1.0)), numbers(told(effect)), rel=1e-3)

@@ -11,7 +11,7 @@ from scipy import stats
 from kit.errors import KitError
 from kit.science.detectable import detectable_difference, half_width
 from kit.science.equivalence import equivalence
-from kit.science.mean_comparison import dunnett, tukey, welch_each
+from kit.science.mean_comparison import against_control, dunnett, tukey, welch_each
 from kit.science.scatter_known import combined_sd, sd_interval
 from kit.science.simultaneous import critical_value, range_critical, range_probability, shifted_within
 from kit.science.statistics import PooledSD
@@ -104,6 +104,16 @@ def test_no_scatter_gives_no_interval_and_says_why(groups, control, says):
         assert says in found.reason and says in found.words
 
 
+def test_less_than_one_degree_of_freedom_gives_no_interval():
+    """Of two differences one has its own 0.4 df: it is left without an interval, the other keeps Student's bound."""
+    first, second = against_control([0.1, 0.2], [0.05, 0.05], (0.0, 0.0), [0.4, 8.0])
+    assert (first.low, first.high, first.p_adjusted, first.df) == (None, None, None, None)
+    assert first.reason == "less than one degree of freedom tells the scatter"
+    assert first.difference == 0.1
+    assert second.low > 0.2 - 0.05 * stats.t.ppf(1 - 0.025 / 2, 8) * (1 + 1e-6)  # no wider than Bonferroni's
+    assert second.low < 0.2 - 0.05 * stats.t.ppf(0.975, 8)
+
+
 def test_welch_leaves_out_only_the_arm_of_one():
     lone, other = welch_each([[1.0], [2.0, 2.5]], [3.0, 3.1])
     assert lone.low is None and "one value" in lone.reason
@@ -119,6 +129,8 @@ def test_welch_leaves_out_only_the_arm_of_one():
         (lambda: dunnett([[1.0, 2.0]], [2.0, 3.0], confidence=95), "statistics.confidence"),
         (lambda: tukey([[1.0, 2.0], []]), "statistics.empty"),
         (lambda: critical_value((0.5, 0.5), 0.0), "statistics.df"),
+        (lambda: critical_value((0.5, 0.5), 0.9), "statistics.df"),
+        (lambda: range_critical(3, 0.4), "statistics.df"),
         (lambda: half_width(1.0, 3, 0, 1), "statistics.sample_size"),
         (lambda: detectable_difference(1.0, 3, 2, 2, power=0.01), "detectable.power"),
         (lambda: welch_power(1.0, 1, 3), "statistics.sample_size"),
