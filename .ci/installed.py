@@ -23,8 +23,8 @@ for name in kit.__all__:
 
 templates = list_templates()
 expected = {
-    *("batch_sheet", "compare_versions", "flow_and_feel", "ph_adjustment", "plan_variations"),
-    *("scale_up", "stability", "trial_results", "trial_writeup"),
+    *("batch_sheet", "compare_versions", "flow_and_feel", "next_trial", "panel", "ph_adjustment"),
+    *("plan_variations", "scale_up", "stability", "trial_results", "trial_writeup"),
 }
 assert expected <= set(templates), templates
 assert all(find_template(name).is_relative_to(package / "templates") for name in templates)
@@ -41,7 +41,7 @@ belonging = {
     "kit.demo.formulas": ("calendula.toml", "chamomile.toml", "green-tea.toml", "hibiscus.toml", "nettle.toml"),
     "kit.notebooks": (
         *("start_here.ipynb", "bench_day.ipynb", "linden_levels.ipynb"),
-        *("chamomile_ph.ipynb", "against_the_handbook.ipynb"),
+        *("chamomile_ph.ipynb", "nettle_process.ipynb", "green_tea_mixture.ipynb", "against_the_handbook.ipynb"),
     ),
     "kit.widgets": ("entry_table.js", "entry_cells.js", "entry_table.css"),
     "kit.workfolder": ("formula.toml", "materials.toml", "page.md", "study.ipynb"),

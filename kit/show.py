@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import html
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, fields
 
 # Eight hues that stay apart for colour-blind readers (Okabe and Ito 2008, "Color universal design"); lines and
 # markers differ in shape as well, so that a print in grey can still be read.
@@ -174,13 +175,72 @@ class Worded:
     __slots__ = ()
 
     def __str__(self) -> str:
-        return str(self.words)
+        return str(self.words() if callable(self.words) else self.words)
 
     def __repr__(self) -> str:
         return str(self)
 
     def _repr_html_(self) -> str:
         return paragraph(self)
+
+
+_UNITS = {"g": "g", "c": "degC", "h": "h", "s": "s", "pct": "%", "mpa_s": "mPa.s", "mv": "mV", "w": "W", "min": "min"}
+_MOST_TOLD, _LONGEST = 3, 240  # of several things, and letters of one
+
+
+class Fielded:
+    """What is shown by its fields, those that hold something, a row each, below its kind; dataclasses: repr=False."""
+
+    __slots__ = ()
+
+    def _shown(self) -> Table:
+        held = ((field.name, _told(getattr(self, field.name))) for field in fields(self) if field.repr)
+        rows = [(_label(name), text) for name, text in held if text]
+        kind = re.sub(r"(?<!^)([A-Z])", r" \1", type(self).__name__.removesuffix("View")).lower()
+        return Table(("item", "entry"), rows, title=f"{kind[:1].upper()}{kind[1:]}")
+
+    def __str__(self) -> str:
+        table = self._shown()
+        return "\n".join([table.title, *(f"  {label}: {text}" for label, text in table.rows)])
+
+    def __repr__(self) -> str:
+        return str(self)
+
+    def _repr_html_(self) -> str:
+        return self._shown()._repr_html_()
+
+
+def _label(name: str) -> str:
+    """The name of a field in words, its unit behind it: "mass_g" is "mass, g"."""
+    for end, unit in _UNITS.items():
+        stem = name.removesuffix(f"_{end}")
+        if stem != name and not stem.endswith("_per"):
+            return f"{stem.replace('_', ' ')}, {unit}"
+    return name.replace("_", " ")
+
+
+def _told(value: object) -> str:
+    """What a field holds in a line; empty where it holds nothing."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.4g}"
+    if isinstance(value, Mapping):
+        return _several([f"{_told(key)}: {_told(one)}" for key, one in value.items()])
+    if isinstance(value, tuple | list | set | frozenset):
+        return _several([_told(one) for one in value])
+    if value is None or (hasattr(type(value).__repr__, "__wrapped__") and type(value).__str__ is object.__str__):
+        return ""  # nothing, or a dataclass that cannot tell itself
+    lines = str(value).strip().splitlines() or [""]
+    told = lines[0] if len(lines) < 2 else f"{lines[0].rstrip(':')} ..."
+    return told if len(told) <= _LONGEST else f"{told[:_LONGEST]} ..."
+
+
+def _several(told: Sequence[str]) -> str:
+    """Several things in a line: the first few where there are many."""
+    more = len(told) - _MOST_TOLD if sum(map(len, told)) > _LONGEST else 0
+    first = "; ".join(told[:_MOST_TOLD] if more > 0 else told)
+    return f"{first}; {more} more" if more > 0 else first
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import settings
 
 import kit
 
@@ -24,8 +25,14 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+settings.register_profile("repeatable", derandomize=True)  # a commit passes on every machine or on none
+settings.register_profile("search", derandomize=False)  # `pytest --hypothesis-profile search` looks for what is new
+
+
 def pytest_configure(config: pytest.Config) -> None:
     """Refuse to test another kit than the one in this checkout: an installed one would hide what is broken here."""
+    if not config.getoption("--hypothesis-profile"):
+        settings.load_profile("search" if config.getoption("--thorough") else "repeatable")
     tested = Path(kit.__file__).resolve().parent
     if tested != (ROOT / "kit").resolve():
         raise pytest.UsageError(

@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from kit.bench.exact import rounded_to
 from kit.errors import BatchError
+from kit.show import Worded
 from kit.units import number, plain, read
 
 # Half a division, rounded twice (zero and load), is the least scatter a reading can have: 0.41 d. USP <41>, 1 Aug 2019.
@@ -19,8 +20,8 @@ _STRICT_CATEGORIES = ("preservative", "acid", "base")
 _LEAST_WEIGHINGS = 10  # USP <41>
 
 
-@dataclass(frozen=True, slots=True)
-class Balance:
+@dataclass(frozen=True, slots=True, repr=False)
+class Balance(Worded):
     """A balance: its name, its division and, where measured, its repeatability (one standard deviation). [g]"""
 
     name: str

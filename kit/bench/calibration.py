@@ -11,7 +11,7 @@ from functools import lru_cache
 from kit.bench.flag import Flag
 from kit.bench.methods import Method
 from kit.science.electrode import ElectrodeCalibration, bracketed, calibrate_electrode
-from kit.show import Table, Worded
+from kit.show import Fielded, Table, Worded
 from kit.sources import read_data
 from kit.units import plain
 
@@ -22,8 +22,8 @@ BOTTLE = "bottle"
 """Name of the table that a bottle of buffer has on its own label."""
 
 
-@dataclass(frozen=True, slots=True)
-class ClosingCheck:
+@dataclass(frozen=True, slots=True, repr=False)
+class ClosingCheck(Fielded):
     """A buffer read again after a run: what its table says, what the meter showed, when.
 
     `buffer` and `read` [pH]; `temp_c` [degC]; `entry` is its number in the calibration's stream; `void` the reason it

@@ -12,7 +12,7 @@ from kit.errors import BatchError
 from kit.formula.composition import Composition
 from kit.science.challenge_criteria import Criterion, Verdict, decide, judge
 from kit.science.microbial_counts import Count, log_reduction
-from kit.show import Block, Cell, Table, listing
+from kit.show import Block, Cell, Fielded, Table, listing
 from kit.sources import sources
 from kit.units import number, plain
 
@@ -36,8 +36,8 @@ class OrganismCounts:
     counts: Mapping[int, Count]
 
 
-@dataclass(frozen=True)
-class ChallengeTest:
+@dataclass(frozen=True, repr=False)
+class ChallengeTest(Fielded):
     """A challenge test of one batch as a laboratory reported it.
 
     Parameters

@@ -34,8 +34,8 @@ class Reason(Worded):
     words: str
 
 
-@dataclass(frozen=True, slots=True)
-class Verdict:
+@dataclass(frozen=True, slots=True, repr=False)
+class Verdict(Worded):
     """`state` is "comparable", "shown, not tested" or "not comparable"; `reasons` say why, those that forbid first."""
 
     state: str

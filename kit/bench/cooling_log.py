@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from kit.formula.material import Fact, Material
 from kit.formula.rules.findings import PRACTICE, Finding, names, source_of
-from kit.show import Worded
+from kit.show import Fielded, Worded
 from kit.units import plain
 
 if TYPE_CHECKING:
@@ -37,8 +37,8 @@ class CoolAddition:
     materials: tuple[Material, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class CoolingLog:
+@dataclass(frozen=True, slots=True, repr=False)
+class CoolingLog(Fielded):
     """Temperatures of a batch after combining, and what was added.
 
     Parameters
@@ -71,8 +71,8 @@ class CoolingLog:
         return [temp for _, temp in self.points]
 
 
-@dataclass(frozen=True, slots=True)
-class AdditionFound:
+@dataclass(frozen=True, slots=True, repr=False)
+class AdditionFound(Fielded):
     """An addition with the temperature of the batch at that moment.
 
     Parameters

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from kit.bench.cooling_log import CoolingLog, addition_findings, additions_found, heat_seen, ranked_exposure
 from kit.formula.formula import Formula
 from kit.formula.rules.findings import Finding
-from kit.show import Block, Cell, Table, listing
+from kit.show import Block, Cell, Fielded, Table, listing
 
 if TYPE_CHECKING:
     from kit.science.cooling_forecast import ConditionsChanged, CoolingForecast, TargetTime
@@ -21,8 +21,8 @@ _FEWEST = 3  # readings that tell a rate and how well it is known
 _SURE = 0.9  # chance from which on a change of conditions is reported as one
 
 
-@dataclass(frozen=True, slots=True)
-class CoolTarget:
+@dataclass(frozen=True, slots=True, repr=False)
+class CoolTarget(Fielded):
     """A temperature that is waited for, and what for. [degC]"""
 
     temp_c: float

@@ -9,6 +9,7 @@ from decimal import Decimal
 from kit.errors import KitError
 from kit.science.viscometer import COAXIAL, GEOMETRIES, spindles
 from kit.science.viscometer_coaxial import WIDEST_RATIO, CoaxialCylinders
+from kit.show import Worded
 from kit.units import number, plain, read
 
 RELATIVE_WORDS = "relative: not a material property, comparable on the same spindle and instrument only"
@@ -19,8 +20,8 @@ _NUMBERS = ("end_effect", "shear_rate_per_rpm")
 _RADII_NEEDED = "inner_radius, outer_radius and length together, or shear_rate_per_rpm"
 
 
-@dataclass(frozen=True, slots=True)
-class SpindleGeometry:
+@dataclass(frozen=True, slots=True, repr=False)
+class SpindleGeometry(Worded):
     """A spindle with what is known of its shape. What is not known is None or empty.
 
     Parameters

@@ -18,14 +18,14 @@ from kit.formula.formula import Formula
 from kit.formula.lot_blend import blend
 from kit.formula.material import Material
 from kit.formula.rules.findings import PRACTICE, Finding
-from kit.show import Block, Table, listing
+from kit.show import Block, Fielded, Table, Worded, listing
 from kit.units import plain
 
 __all__ = ["GrossCheck", "Made", "MadeLine", "Place", "as_made", "expected_gross", "gross_check"]
 
 
-@dataclass(frozen=True, slots=True)
-class MadeLine:
+@dataclass(frozen=True, slots=True, repr=False)
+class MadeLine(Fielded):
     """One line of a batch as made: what of it is in the product, and how much of that was poured in to adjust. [g]
 
     `material` has the parts its lots' certificates state, averaged by mass where there were several; `form` is the same
@@ -214,8 +214,8 @@ def _not_weighed(vessel: Vessel) -> tuple[Finding, ...]:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class GrossCheck:
+@dataclass(frozen=True, slots=True, repr=False)
+class GrossCheck(Worded):
     """What a gross weighing says at the moment it is made. [g]
 
     `book_g` is what was in the vessel by the book and `water_g` the water in it, `back_g` what was found back so far;

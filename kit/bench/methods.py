@@ -9,6 +9,7 @@ from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 
 from kit.errors import KitError
+from kit.show import Worded
 from kit.sources import read_data
 from kit.units import plain, read
 
@@ -41,8 +42,8 @@ _KEYS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Method:
+@dataclass(frozen=True, slots=True, repr=False)
+class Method(Worded):
     """A named way of reading one property. What a method does not fix is None or empty.
 
     `temp_c` with `temp_tolerance_c` [degC]; `rpm`; `reading_time_s` [s]; `spindle`; `container`; `torque_low` and
@@ -179,8 +180,8 @@ def methods() -> dict[str, Method]:
     return {row["name"]: Method.read(row) for row in read_data("methods.toml")["method"]}
 
 
-@dataclass(frozen=True, slots=True)
-class AgeWindow:
+@dataclass(frozen=True, slots=True, repr=False)
+class AgeWindow(Worded):
     """Ages that count as the same: `label` "72 h", its age and how far from it. Counted from the end of making. [h]"""
 
     label: str

@@ -7,14 +7,14 @@ from dataclasses import dataclass, field
 
 from kit.bench.panel_plan import PanelPlan
 from kit.bench.panel_sheet import key, sheets
-from kit.show import Block
+from kit.show import Block, Fielded
 
 Answer = str | list | dict
 """As kept: the code chosen; for a ranking lists of codes from most to least; for ratings the mark by code."""
 
 
-@dataclass(frozen=True, slots=True)
-class PanelAnswer:
+@dataclass(frozen=True, slots=True, repr=False)
+class PanelAnswer(Fielded):
     """What one assessor answered, as it stands now.
 
     Parameters

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from kit.science.serving_orders import DUO_TRIO, Balance, Order, balance, blind_codes, serving_orders
+from kit.show import Fielded
 
 PLACES = ("hair", "forearm", "tress", "jar")
 ON_PEOPLE = ("hair", "forearm")
@@ -18,8 +19,8 @@ PLACE_WORDS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Serving:
+@dataclass(frozen=True, slots=True, repr=False)
+class Serving(Fielded):
     """What one assessor is served.
 
     Parameters

@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from kit.bench.storage import storage_words
+from kit.show import Worded
+
 BASELINE = "baseline"
 
 
-@dataclass(frozen=True, slots=True)
-class Pull:
+@dataclass(frozen=True, slots=True, repr=False)
+class Pull(Worded):
     """Jars of one batch from one place at one station.
 
     Parameters
@@ -37,3 +40,9 @@ class Pull:
     def is_baseline(self) -> bool:
         """Whether it is the reading at the baseline, when jars go into storage."""
         return self.place == BASELINE
+
+    @property
+    def words(self) -> str:
+        """Which jars, and when."""
+        where = "" if self.is_baseline else f", {storage_words(self.place)}"
+        return f"{self.batch}, {self.station}{where}, due {self.due:%Y-%m-%d %H:%M}"

@@ -12,12 +12,13 @@ from kit.bench.flag import Flag
 from kit.bench.geometry import SpindleGeometry
 from kit.bench.methods import CONDITIONS, AgeWindow, Method, closest_window, methods, nearest_window
 from kit.errors import UnitError
+from kit.show import Fielded
 from kit.sources import read_data
 from kit.units import plain, read, same_unit
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+@dataclass(frozen=True, slots=True, repr=False)
+class Reading(Fielded):
     """One reading of one batch. What is not known is None or empty.
 
     `value` in `unit`, or `text` for a coded word such as "none". `age_h` is computed from the end of making,
@@ -60,8 +61,8 @@ class Reading:
         return f"{self.batch}, {self.property}, entry {self.entry}"
 
 
-@dataclass(frozen=True, slots=True)
-class Instrument:
+@dataclass(frozen=True, slots=True, repr=False)
+class Instrument(Fielded):
     """An instrument: kind, division and, for a viscometer, the constant K and the geometry of each spindle.
 
     value = K x torque / rpm, in mPa.s with torque in % of full scale.
@@ -180,6 +181,7 @@ CONDITION_WORDS = {
     "container": "container",
     "temp": "temperature",
     "storage": "storage",
+    "rest": "rested at 25 degC",
     "sample": "sample",
 }
 

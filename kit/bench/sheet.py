@@ -16,15 +16,15 @@ from kit.formula.material import Material
 from kit.formula.pour import HOT_KINDS, Pour
 from kit.formula.rules import balance as balance_rules
 from kit.formula.rules.findings import Finding
-from kit.show import Block, Table, listing
+from kit.show import Block, Fielded, Table, listing
 from kit.sources import read_data
 from kit.units import plain
 
 _PLACES = 4  # of the percentages planned after rounding
 
 
-@dataclass(frozen=True, slots=True)
-class SheetLine:
+@dataclass(frozen=True, slots=True, repr=False)
+class SheetLine(Fielded):
     """One line to weigh.
 
     `pct` is what the formula says and `planned_pct` what the rounded target makes of it, `rounding_pp` their difference

@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from kit.errors import KitError
-from kit.units import number, plain, split
+from kit.errors import KitError, UnitError
+from kit.show import Worded
+from kit.units import number, plain, read, same_unit, split
 
 DIFFERENCE, RATIO, LIMITS, WORDS, UNCHANGED = "difference", "ratio", "limits", "words", "unchanged"
 BASELINE, REFERENCE_JAR = "baseline", "jar kept at 25 degC"
@@ -22,11 +23,13 @@ _END = re.compile(rf"^(at most|at least|<=?|>=?|≤|≥)\s*({_NUMBER}\s*.*)$", r
 _OF_JAR = re.compile(
     r"\s+(?:of|to|against)\s+(?:the\s+)?(?:jar\s+(?:kept\s+)?at\s+25\s*\S+|25\s*(?:degC|°C)\s+jar)$", re.I
 )
+# what is a number, or was meant as one, is never taken for a word
+_NO_WORD = re.compile(r"[0-9%±<>=≤≥]|^(?:at (?:most|least))\b", re.I)
 _WHEN = {"at the start": AT_START, "at the baseline": AT_START, "at the end": AT_END, "every pull": EVERY_PULL}
 
 
-@dataclass(frozen=True, slots=True)
-class Acceptance:
+@dataclass(frozen=True, slots=True, repr=False)
+class Acceptance(Worded):
     """What one property must keep to.
 
     Parameters
@@ -81,6 +84,26 @@ class Acceptance:
             return f"at most {plain(self.high)}{unit}" if self.low is None else f"at least {plain(self.low)}{unit}"
         return f"{plain(self.low)} to {plain(self.high)}{unit}"
 
+    def ends_in(self, unit: str) -> tuple[Decimal | None, Decimal | None] | None:
+        """The limits in the unit of the readings; None where they cannot be set beside each other.
+
+        Parameters
+        ----------
+        unit : str   Of the readings; a limit typed without a unit is in theirs.
+        """
+        if self.kind != LIMITS or not self.unit or same_unit(self.unit, unit or "1"):
+            return self.low, self.high
+        try:
+            low, high = (
+                None
+                if end is None
+                else read(f"{plain(end)} {self.unit}", unit or "1", where=f"limit of {self.property}")
+                for end in (self.low, self.high)
+            )
+        except UnitError:
+            return None
+        return low, high
+
     def row(self) -> dict:
         """The limit as a row of text."""
         row = {name: getattr(self, name) for name in ("property", "typed", "kind", "unit", "against", "when", "method")}
@@ -111,15 +134,22 @@ def read_acceptance(property: str, typed: str, *, method: str = "") -> Acceptanc
     ------
     KitError   `stability.limit`.
     """
-    told, _, rest = str(typed).strip().partition(";")
+    if not isinstance(typed, str):
+        raise _limit(property, typed)
+    told, _, rest = typed.strip().partition(";")
     rest = " ".join(rest.split()).lower()
     if not told.strip() or (rest and rest not in _WHEN):
         raise _limit(property, typed)
     when = _WHEN.get(rest, EVERY_PULL)
     shorter = _OF_JAR.sub("", told.strip())
     against = BASELINE if shorter == told.strip() else REFERENCE_JAR
-    found = _relative(shorter, property, typed) or _absolute(shorter, property, typed) or _coded(shorter)
-    return Acceptance(property, str(typed).strip(), against=against, when=when, method=method, **found)
+    found = _relative(shorter, property, typed) or _absolute(shorter, property, typed)
+    if found is None and _NO_WORD.search(shorter):
+        raise _limit(property, typed)
+    found = found or _coded(shorter)
+    if when == AT_START and found["kind"] in (DIFFERENCE, RATIO, UNCHANGED):
+        raise _limit(property, typed)  # the baseline is no change against itself
+    return Acceptance(property, typed.strip(), against=against, when=when, method=method, **found)
 
 
 def _relative(told: str, property: str, typed: str) -> dict | None:

@@ -30,6 +30,7 @@ LIMITS = {
 }
 PACKS = {"100 mL jar": "95 g"}
 _CYCLE = "2 d"  # 24 h cold and 24 h warm
+_CYCLING = ("freeze-thaw", "freeze thaw", "freeze/thaw")
 
 
 def plan_stability(
@@ -76,17 +77,33 @@ def plan_stability(
     Raises
     ------
     KitError    `stability.condition`, `stability.station`, `stability.limit`, `stability.pack`, `stability.batches`,
-                `age.unknown`.
+                `stability.rest`, `age.unknown`.
     UnitError   For a quantity that cannot be read.
     """
     names = list(dict.fromkeys(map(storage_key, [conditions] if isinstance(conditions, str) else conditions)))
     if not all(names) or not names:
-        raise _condition("a condition is empty", conditions)
+        raise _condition("a condition is empty", ", ".join(CONDITIONS))
+    for name in names:
+        if name.startswith(_CYCLING) and freeze_thaw_cycles(name) is None:
+            raise _condition(f"{name} tells no number of cycles", "freeze-thaw 3 cycles")
     if REFERENCE not in names:  # without it nothing tells a change by warmth from a change by age
         names.insert(0, REFERENCE)
-    if spare < 0 or batches < 1:
+    if not _is_whole(spare, 0) or not _is_whole(batches, 1):
         raise KitError(
-            f"{spare} spare jars, {batches} batches", allowed="0 or more, 1 or more", code="stability.batches"
+            f"{spare!r} spare jars, {batches!r} batches",
+            where="plan_stability()",
+            allowed="whole numbers: 0 spare jars or more, 1 batch or more",
+            mend="give such numbers",
+            code="stability.batches",
+        )
+    rest_h = read(rest, "h", where="rest at 25 degC")
+    if rest_h < 0:
+        raise KitError(
+            f"a rest of {rest}",
+            where="plan_stability()",
+            allowed="0 h or more",
+            mend='rest="24 h"',
+            code="stability.rest",
         )
     subject, fingerprint = (formula, "") if isinstance(formula, str) else (formula.title, formula.fingerprint)
     return StabilityProtocol(
@@ -96,13 +113,17 @@ def plan_stability(
         places=_places(names, stations),
         limits=_limits(formula, properties, methods or {}),
         packs=_packs(PACKS if packs is None else packs, names),
-        rest_h=read(rest, "h", where="rest at 25 degC"),
+        rest_h=rest_h,
         spare=spare,
         microbiology=_known(microbiology, names, "microbiology"),
         batches=batches,
         trials=(trials,) if isinstance(trials, str) else tuple(trials),
         note=note,
     )
+
+
+def _is_whole(value: object, least: int) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool) and value >= least
 
 
 def _places(names: Sequence[str], stations: Sequence[str] | Mapping[str, Sequence[str]]) -> tuple[Place, ...]:

@@ -10,7 +10,7 @@ from kit.bench.methods import AgeWindow
 from kit.bench.stability_acceptance import AT_END, AT_START, Acceptance
 from kit.bench.stability_station import Station
 from kit.bench.storage import REFERENCE, freeze_thaw_cycles, storage_temp_c, storage_words
-from kit.show import Block, Table, listing
+from kit.show import Block, Fielded, Table, listing
 from kit.units import plain
 
 
@@ -27,8 +27,8 @@ class Pack:
         return not self.places or place in self.places
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+@dataclass(frozen=True, slots=True, repr=False)
+class Place(Fielded):
     """Where jars are kept, and its stations.
 
     Parameters

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from kit.errors import KitError
+from kit.show import Worded
 from kit.units import number, plain, read
 
 HOURS_PER_MONTH = Decimal("730.5")  # a twelfth of 365.25 d
@@ -20,8 +21,8 @@ _HOURS = {"w": HOURS_PER_WEEK, "m": HOURS_PER_MONTH, "y": 12 * HOURS_PER_MONTH}
 _SHARE, _LEAST_H, _MOST_H = Decimal("0.1"), Decimal(24), HOURS_PER_WEEK
 
 
-@dataclass(frozen=True, slots=True)
-class Station:
+@dataclass(frozen=True, slots=True, repr=False)
+class Station(Worded):
     """One time in storage at which jars are pulled.
 
     Parameters
@@ -106,7 +107,16 @@ def read_station(text: str, *, where: str = "station") -> Station:
     label, mark, tolerance = re.sub(r"\+/?-", "±", str(text)).partition("±")
     hours = duration_h(label, where=where)
     usual = min(max(_SHARE * hours, _LEAST_H), _MOST_H)
-    return Station(" ".join(label.split()), hours, duration_h(tolerance, where=where) if mark else usual)
+    allowed = duration_h(tolerance, where=where) if mark else usual
+    if mark and allowed >= hours:  # the usual window is a day at least, and says nothing about the start
+        raise KitError(
+            f"a pull at {label.strip()} may not be {tolerance.strip()} off",
+            where=where,
+            allowed=f"less than {label.strip()}: the window must begin after jars go into storage",
+            mend="narrow the window, or take a later station",
+            code="stability.station",
+        )
+    return Station(" ".join(label.split()), hours, allowed)
 
 
 def storage_time_words(hours: float) -> str:

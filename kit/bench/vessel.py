@@ -14,6 +14,7 @@ from kit.formula.composition import CompositionLine
 from kit.formula.formula import Formula
 from kit.formula.material import Material
 from kit.formula.rules.findings import Finding
+from kit.show import Fielded
 
 Place = tuple[str, str]  # phase, material key
 Stock = tuple[str, str, str]  # phase, material key, certified lot ("" where the typical values hold)
@@ -22,8 +23,8 @@ WHERE = "mass balance"
 HOT_KINDS = ("water", "oil")  # in the vessel from the combination; the others from their addition
 
 
-@dataclass(frozen=True, slots=True)
-class LedgerRow:
+@dataclass(frozen=True, slots=True, repr=False)
+class LedgerRow(Fielded):
     """One step of the mass balance: what happened, what it changed and what is in the vessel after it. [g]"""
 
     what: str

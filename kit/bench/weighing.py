@@ -12,7 +12,7 @@ from kit.bench.exact import decimal, grams
 from kit.bench.sheet import Sheet, SheetLine
 from kit.errors import BatchError
 from kit.formula.composition import Composition, CompositionLine, from_masses, show_pct
-from kit.show import Block, Table
+from kit.show import Block, Table, Worded
 from kit.units import plain
 
 __all__ = ["OverWeighing", "Weighing", "corrections", "judge", "repeatability_g", "smallest_weight_g", "tolerance_g"]
@@ -22,8 +22,8 @@ _MOST_RESCALE = Decimal("1.10")  # common practice, no source
 Place = tuple[str, str]  # phase, material key
 
 
-@dataclass(frozen=True, slots=True)
-class Weighing:
+@dataclass(frozen=True, slots=True, repr=False)
+class Weighing(Worded):
     """One weighing against its target. `verdict` is "within", "over", "under" or "not judged" (no balance can tell)."""
 
     line: SheetLine

@@ -144,9 +144,10 @@ def _wanted(
 ) -> list[str]:
     """The trials a run is given: those its parameters name, else those of the studies they name, else all.
 
-    None where a formula's file, or a plan with its own batches, stands for them.
+    Those that a page leaves aside are no trials it asks for. None where a formula's file, or a plan with its own
+    batches, stands for them.
     """
-    said = _texts(parameters.values())
+    said = _texts(value for name, value in parameters.items() if name != "without")
     every = [trial for held in trials.values() for trial in held]
     named = [trial for trial in every if trial in said]
     of_studies = [trial for study, held in trials.items() if study in said for trial in held]

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import csv
+import tempfile
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 from importlib.resources import files
 from pathlib import Path
@@ -14,6 +17,7 @@ from kit.demo.chamomile import CHAMOMILE
 from kit.demo.diary import Diary, DiaryClock, moment
 from kit.demo.green_tea import GREEN_TEA
 from kit.demo.hibiscus import HIBISCUS
+from kit.demo.keeping import enter_keeping, enter_panel, enter_plan, plan_of
 from kit.demo.linden import LINDEN
 from kit.demo.making import OPERATOR, Making
 from kit.demo.nettle import NETTLE
@@ -24,6 +28,7 @@ from kit.formula.files import load_formula
 from kit.formula.formula import Formula
 from kit.labbook.batch import Batch
 from kit.labbook.book import Labbook, new_labbook
+from kit.show import Fielded
 from kit.workfolder.fresh import clear, make_empty
 
 STUDIES = {plan.name: plan for plan in (LINDEN, CALENDULA, CHAMOMILE, HIBISCUS, NETTLE, GREEN_TEA)}
@@ -31,8 +36,8 @@ _BALANCES = [("BAL-1", "0.01 g"), ("BAL-2", "0.001 g")]
 _SLOPES = (("98.4", "-2"), ("97.9", "1"), ("98.8", "-3"), ("97.6", "2"), ("98.1", "0"))  # % of Nernst, mV, in turn
 
 
-@dataclass(frozen=True, slots=True)
-class DemoResult:
+@dataclass(frozen=True, slots=True, repr=False)
+class DemoResult(Fielded):
     """What the demo laid down: a folder with the lab book, the formula file and the file of readings.
 
     `control` and `other` are a pair to look at; `compared` are the trials of the study, the control first.
@@ -102,8 +107,20 @@ def study_plan(name: str) -> StudyPlan:
     return STUDIES[name]
 
 
-def base_changed(formula: Formula, plan: BatchPlan) -> Formula:
-    """The formula a batch was made from: the base, or the base with one change of its lines or of its making."""
+def base_changed(formula: Formula, plan: BatchPlan, planned: Mapping[str, Formula] | None = None) -> Formula:
+    """The formula a batch was made from: the base, or the base with one change of its lines or of its making.
+
+    Parameters
+    ----------
+    formula : Formula   The base.
+    plan : BatchPlan    What is changed.
+    planned : mapping   Fingerprint to formula of the plan of the trials: what was planned is made as it was planned.
+    """
+    made = _changed(formula, plan)
+    return (planned or {}).get(made.fingerprint, made)
+
+
+def _changed(formula: Formula, plan: BatchPlan) -> Formula:
     if plan.study == "LHC":  # the base came later than this version, so it is nobody's child
         return replace(formula.change(plan.changes, version="0.9"), parent="", why="")
     version = f"1-{plan.trial[-2:]}"
@@ -131,6 +148,8 @@ def _processed(step: Step, process: Process) -> Step:
 
 def _steps_with(steps: tuple[Step, ...], adding: Adding) -> tuple[Step, ...]:
     """The steps with the cool-down phase added in another way: hot, it goes in straight after the pour."""
+    if not adding.planned:
+        return steps
     (usual,) = [step for step in steps if step.do == "add"]
     added = replace(usual, temp_c=Decimal(adding.temp), text=adding.planned)
     if not adding.hot:
@@ -145,9 +164,20 @@ def _write(book: Labbook, formula: Formula, readings: Path, plan: StudyPlan) -> 
     diary.note(_first_morning(plan), lambda: _shelf(book, plan))
     for opening in plan.openings:
         diary.note(moment(opening.opened), lambda opening=opening: _open(book, formula, opening, plan))
+    planned: dict[str, Formula] = {}
+    if plan.planned:
+        trials = plan_of(formula, plan.planned)
+        planned = {version.key: version.formula for version in trials.versions}
+        enter_plan(book, plan, trials, diary)
     for batch in plan.batches:
-        _enter(Making(book, _sheet(formula, batch), batch, plan), diary)
+        _enter(Making(book, _sheet(formula, batch, planned), batch, plan), diary)
     _calibrate(book, diary, plan)
+    for kept in plan.keepings:
+        enter_keeping(book, formula, kept, plan, diary)
+    for served in plan.panels:
+        enter_panel(book, served, diary)
+    for when in plan.imported_before:
+        diary.note(moment(when), lambda when=when: _take_in(book, readings, moment(when)))
     diary.note(moment(plan.imported), lambda: book.import_readings(readings).commit())
     for batch in plan.batches:
         if batch.study == plan.study:
@@ -155,9 +185,22 @@ def _write(book: Labbook, formula: Formula, readings: Path, plan: StudyPlan) -> 
     diary.run()
 
 
-def _first_morning(plan: StudyPlan):
+def _first_morning(plan: StudyPlan) -> datetime:
     """Five minutes before the first study is opened."""
-    return moment(plan.openings[0].opened) - timedelta(minutes=5)
+    return min(moment(opening.opened) for opening in plan.openings) - timedelta(minutes=5)
+
+
+def _take_in(book: Labbook, readings: Path, until: datetime) -> None:
+    """The file of readings as it stood at a moment: what was measured until then."""
+    with readings.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    with tempfile.TemporaryDirectory() as folder:
+        so_far = Path(folder) / readings.name
+        with so_far.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, rows[0].keys())
+            writer.writeheader()
+            writer.writerows(row for row in rows if datetime.fromisoformat(row["measured_at"]) <= until)
+        book.import_readings(so_far).commit()
 
 
 def _open(book: Labbook, formula: Formula, opening: Opening, plan: StudyPlan) -> None:
@@ -197,8 +240,8 @@ def _shelf(book: Labbook, plan: StudyPlan) -> None:
         )
 
 
-def _sheet(formula: Formula, plan: BatchPlan) -> Sheet:
-    return plan_batch(base_changed(formula, plan), "400 g", balances=_BALANCES)
+def _sheet(formula: Formula, plan: BatchPlan, planned: Mapping[str, Formula]) -> Sheet:
+    return plan_batch(base_changed(formula, plan, planned), plan.mass, balances=_BALANCES)
 
 
 def _enter(making: Making, diary: Diary) -> None:
@@ -220,7 +263,8 @@ def _enter(making: Making, diary: Diary) -> None:
         when, words = plan.at(age, 20), "".join(note)
         diary.note(when, lambda name=name, word=word, words=words: making.reopened().observe(name, word, note=words))
     if not filed:
-        diary.note(plan.at("7 d", 25), lambda: _decide(making.reopened(), plan))
+        when = moment(plan.decided) if plan.decided else plan.at("7 d", 25)
+        diary.note(when, lambda: _decide(making.reopened(), plan))
 
 
 def _decide(batch: Batch, plan: BatchPlan) -> None:

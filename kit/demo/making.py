@@ -31,13 +31,11 @@ from kit.units import plain
 Minute = tuple[float, Callable[[], object]]  # minutes after the first weighing, and what is done then
 
 OPERATOR = "bench 2"
-_TARE_G = Decimal("312.40")  # the empty vessel
 _LARGEST_SLIP_G = Decimal("0.15")  # nobody is off by more on a line of hundreds of grams
 _VOID_AFTER_MIN = 22  # by then it has been read again
 _SEEN_AFTER_MIN = 1  # a slip that is flagged at once
 _HOT_KINDS = ("water", "oil")
-_EQUIPMENT = {
-    "vessel": "600 mL glass beaker, 85 mm wide",
+_EQUIPMENT = {  # beside the vessel
     "high-shear head": "25 mm rotor-stator, gap 0.2 mm",
     "stirrer": "anchor, 70 mm",
     "heating": "water baths",
@@ -185,7 +183,7 @@ class Making:
             why=plan.why,
             note=INVENTED,
         )
-        self.batch.equipment(**_EQUIPMENT)
+        self.batch.equipment(**(_EQUIPMENT | {"vessel": plan.vessel.words}))
 
     def _weigh(self, line: SheetLine) -> None:
         key = line.material.key
@@ -222,8 +220,9 @@ class Making:
         return Decimal(self.plan.left_g) + Decimal(self.plan.steam_g)
 
     def _weigh_vessel(self, net_g: Decimal, *, note: str = "") -> None:
-        gross_g = _TARE_G + net_g.quantize(Decimal("0.01"))
-        self.batch.gross(f"{plain(gross_g)} g", tare=f"{plain(_TARE_G)} g", note=note)
+        tare_g = Decimal(self.plan.vessel.tare_g)
+        gross_g = tare_g + net_g.quantize(Decimal("0.01"))
+        self.batch.gross(f"{plain(gross_g)} g", tare=f"{plain(tare_g)} g", note=note)
 
     def _top_up(self) -> None:
         water = self.study.lots["water-deionised"]
@@ -246,8 +245,8 @@ class Making:
             self.batch.adjust("citric-acid-10-solution", f"{plan.adjuster_g} g", lot="ST-26-03", why="pH above 4.70")
 
 
-def read_ph(batch: Batch, reading: PhReading, calibration: str) -> Receipt:
-    """A pH reading with the calibration in force."""
+def read_ph(batch: Batch, reading: PhReading, calibration: str, **jar: str) -> Receipt:
+    """A pH reading with the calibration in force, and what is to be said of a jar that was kept."""
     return batch.read_ph(
         reading.value,
         temp=f"{reading.temp} degC",
@@ -256,11 +255,12 @@ def read_ph(batch: Batch, reading: PhReading, calibration: str) -> Receipt:
         container="100 mL jar",
         operator=OPERATOR,
         note=reading.note,
+        **jar,
     )
 
 
-def read_viscosity(batch: Batch, reading: Viscosity) -> Receipt:
-    """A viscosity reading with all its conditions, its torque as it was typed first."""
+def read_viscosity(batch: Batch, reading: Viscosity, **jar: str) -> Receipt:
+    """A viscosity reading with all its conditions, its torque as it was typed first; `jar` as of `read_ph`."""
     return batch.read_viscosity(
         f"{reading.value} mPa.s",
         torque_pct=reading.typed_torque or reading.torque,
@@ -270,9 +270,9 @@ def read_viscosity(batch: Batch, reading: Viscosity) -> Receipt:
         temp=f"{reading.temp} degC",
         reading_time="60 s",
         container="100 mL jar",
-        sample=reading.sample,
         operator=OPERATOR,
         note=reading.note,
+        **({"sample": reading.sample} | jar),
     )
 
 

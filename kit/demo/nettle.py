@@ -1,8 +1,9 @@
 """The nettle study: one formula, made at three speeds, three hold times and two rates of cooling. All invented.
 
 Viscosity follows value = K x torque / speed, with K = 4000 on disc 5, at 10 rpm. The head is 25 mm wide: 4000, 6500 and
-9000 rpm are tip speeds of 5.2, 8.5 and 11.8 m/s. On each day the batches were made in an order that was drawn. The
-short hold was made on the first day and the long one on the second: hold time and day are not separated.
+9000 rpm are tip speeds of 5.2, 8.5 and 11.8 m/s. The plan, kept before the first batch, spreads speed and hold over the
+three days with a control on each. At the bench both short holds were made on the first day and both long ones on the
+second, so that hold time and day are not separated; the place that became free went to a batch that nobody had planned.
 
 One jar of the control was read at five speeds, up, down and after rest: torque = 18.3 x speed ^ 0.35, and 5 % less on
 the way down.
@@ -18,6 +19,7 @@ from __future__ import annotations
 from kit.bench.methods import Method
 from kit.demo.cooling_logs import Log, cooled
 from kit.demo.plans import Adding, BatchPlan, Density, Opening, Process, StudyPlan, Sweep, Viscosity
+from kit.demo.plans_later import TrialsPlanned
 
 _CUP = {
     "unit": "g/mL",
@@ -54,6 +56,9 @@ DEAERATED = Method.read(
         **_CUP,
     }
 )
+
+SETTINGS = ("combine rpm", "combine minutes")
+"""What the plan varies."""
 
 _DISPERSED = "gum wetted with the glycerin, sprinkled into cold water; chelator and lactic acid; no lumps"
 
@@ -283,6 +288,14 @@ NETTLE = StudyPlan(
     imported="2026-07-20 16:30",
     decided="2026-07-20 17:00",
     methods=(DENSITY, AIR_FREE, DEAERATED),
+    planned=TrialsPlanned(
+        when="2026-07-06 07:40",
+        layout="two-level factorial",
+        factors=("combine rpm: 4000 to 9000 rpm", "combine minutes: 3 to 12 min"),
+        days=("2026-07-06", "2026-07-07", "2026-07-13"),
+        seed=9,
+        note="the control, the middle of both, is made on each of the three days",
+    ),
     calibrations="PH4-",
     heated={"A": "78", "B": "82"},
     poured={"A": "78.2", "B": "82.3", "after": "77.0"},

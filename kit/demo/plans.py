@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from kit.bench.methods import Method
 from kit.demo.diary import moment
+from kit.demo.plans_later import Keeping, PanelServed, TrialsPlanned
 from kit.formula.model import SpecLine
 
 INVENTED = "Invented example data, not a recipe to use on people."
@@ -132,8 +133,9 @@ class StockPlan:
 class Adding:
     """How the cool-down phase goes in, where it is not as in the base.
 
-    `planned` stands in the steps of the formula, `done` in the record; `temp` is that of the batch [degC]. From 60 degC
-    on it goes in straight after the pour, and `lost_g` is missing when the vessel is weighed again afterwards. [g]
+    `planned` stands in the steps of the formula, those of the base where it is empty; `done` stands in the record;
+    `temp` is that of the batch [degC]. From 60 degC on it goes in straight after the pour, and `lost_g` is missing when
+    the vessel is weighed again afterwards. [g]
     """
 
     planned: str
@@ -172,6 +174,14 @@ class Process:
     cooled: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Vessel:
+    """What a batch is made in: its words, and its mass when empty. [g]"""
+
+    words: str = "600 mL glass beaker, 85 mm wide"
+    tare_g: str = "312.40"
+
+
 @dataclass(frozen=True)
 class BatchPlan:
     """One invented batch.
@@ -198,6 +208,9 @@ class BatchPlan:
     densities : tuple          Of Density, in the order they were read.
     sweeps : tuple             Of Sweep.
     verdict : tuple            Decision and its reason.
+    decided : str              When it was decided, where neither the study nor the week-old readings tell.
+    mass : str                 Of the batch.
+    vessel : Vessel            What it was made in.
     """
 
     trial: str
@@ -225,6 +238,9 @@ class BatchPlan:
     densities: tuple[Density, ...] = ()
     sweeps: tuple[Sweep, ...] = ()
     verdict: tuple[str, str] = ("", "")
+    decided: str = ""
+    mass: str = "400 g"
+    vessel: Vessel = Vessel()
 
     @property
     def name(self) -> str:
@@ -290,6 +306,10 @@ class StudyPlan:
     stocks : tuple           Of StockPlan: solutions made in the lab.
     asked : tuple            Of SpecLine: what the study asks beside the spec of the formula.
     heated, poured : dict    Phase to the temperature of its bath, and at the pour, "after" it too. [degC]
+    imported_before : tuple  When the file of readings was taken in earlier, as it stood then.
+    planned : TrialsPlanned  The plan of the trials of the main study; None where none was kept.
+    keepings : tuple         Of Keeping: stability studies.
+    panels : tuple           Of PanelServed.
     """
 
     name: str
@@ -311,6 +331,10 @@ class StudyPlan:
     asked: tuple[SpecLine, ...] = ()
     heated: Mapping[str, str] = field(default_factory=lambda: {"A": "78", "B": "80"})
     poured: Mapping[str, str] = field(default_factory=lambda: {"A": "78.2", "B": "80.4", "after": "76.3"})
+    imported_before: tuple[str, ...] = ()
+    planned: TrialsPlanned | None = None
+    keepings: tuple[Keeping, ...] = ()
+    panels: tuple[PanelServed, ...] = ()
 
     @property
     def study(self) -> str:
@@ -339,4 +363,5 @@ class StudyPlan:
     def measuring_days(self) -> set[datetime]:
         """The days, at midnight, on which a pH was read."""
         moments = [plan.read_at(reading) for plan in self.batches for reading in plan.acidities]
-        return {when.replace(hour=0, minute=0) for when in moments}
+        days = {when.replace(hour=0, minute=0) for when in moments}
+        return days.union(*(kept.reading_days() for kept in self.keepings))

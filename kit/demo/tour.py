@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,15 +11,26 @@ from kit.bench.air_flag import air_spoils
 from kit.demo.build import DemoResult, build_demo, study_plan
 from kit.demo.calendula import CALENDULA
 from kit.demo.chamomile import CHAMOMILE
-from kit.demo.green_tea import GREEN_TEA
+from kit.demo.green_tea import BOUNDS, GREEN_TEA
 from kit.demo.hibiscus import HIBISCUS
 from kit.demo.linden import LINDEN
-from kit.demo.nettle import NETTLE
-from kit.demo.plans import INVENTED
+from kit.demo.nettle import NETTLE, SETTINGS
+from kit.demo.plans import INVENTED, StudyPlan
+from kit.demo.tour_learned import (
+    effects_told,
+    first_plan,
+    kept_told,
+    mixture_told,
+    next_told,
+    panel_told,
+    planned_and_made,
+)
+from kit.formula.files import load_formula
 from kit.labbook.book import Labbook, open_labbook
 from kit.labbook.ledger import CORRECTION, effective
 from kit.labbook.view import reading_of
-from kit.show import Table
+from kit.show import Table, listing
+from kit.trials.results import FLAGGED
 from kit.units import plain
 
 if TYPE_CHECKING:
@@ -46,13 +58,13 @@ def tour(
     progress : callable    Told (cells done, cells in all) while the pages are made.
     study : str            "linden", "calendula", "chamomile", "hibiscus", "nettle" or "green-tea".
     """
-    study = study_plan(study).name
-    say(f"{INVENTED}\n\nEntering the {study} study into a new lab book ...")
-    made = build_demo(folder, study)
+    plan = study_plan(study)
+    say(f"{INVENTED}\n\nEntering the {plan.name} study into a new lab book ...")
+    made = build_demo(folder, plan.name)
     with open_labbook(made.labbook) as book:
-        _CHAPTERS[study](book, made, say)
-        say("\n3. Writing up ...")
-        pages = _pages(book, made, progress)
+        _CHAPTERS[plan.name](book, made, say)
+        say("\nWriting up ...")
+        pages = _pages(book, made, plan, progress)
     say(_where(made, pages))
     return made
 
@@ -104,23 +116,50 @@ def _hibiscus(book: Labbook, made: DemoResult, say: Say) -> None:
 
 def _nettle(book: Labbook, made: DemoResult, say: Say) -> None:
     say(
-        "\n1. What the densities say of the jars of NET-02, made fast, whose vortex drew air:\n\n"
+        "\n1. Speed (combine rpm) and hold (combine minutes) were spread over three days. What did the bench make of "
+        "it?\n\n"
+        f"{planned_and_made(book, NETTLE.study)}"
+    )
+    say(
+        "\n2. What the densities say of the jars of NET-02, made fast, whose vortex drew air:\n\n"
         f"{_air(book, 'NET-02/1')}"
     )
     found = _compared(book, made, properties=["viscosity"])
     say(
-        f"\n2. Speed, hold and shock cooling against {made.control}, the middle: what came out of one formula?\n\n"
-        f"{_narrow(found)}\n\n{found.not_used_table()}"
+        f"\n3. Speed, hold and shock cooling against {made.control}, the middle: what came out of one formula?\n\n"
+        f"{_narrow(found)}\n\n{_set_aside(found)}"
+    )
+    say(
+        "\n4. Speed and hold together, NET-08 kept back as it was cooled in another way: what does each do?\n\n"
+        f"{effects_told(book, NETTLE.study, SETTINGS, ['NET-08'])}"
     )
 
 
 def _green_tea(book: Labbook, made: DemoResult, say: Say) -> None:
     say(
-        "\n1. What was said when a torque of TEA-06 was typed with its point in the wrong place, and what became of "
+        "\n1. A first plan let cetrimonium chloride go to 3.0 % active. What the review said before anything was "
+        f"weighed:\n\n{first_plan(load_formula(made.formula))}\n\nThe bounds were drawn in further, by hand. The plan "
+        f"that was kept, and what was made of it:\n\n{planned_and_made(book, GREEN_TEA.study)}"
+    )
+    say(
+        "\n2. What was said when a torque of TEA-06 was typed with its point in the wrong place, and what became of "
         f"it:\n\n{_slips(book, 'TEA-06/1')}"
     )
     found = _compared(book, made, properties=["viscosity", "wet-combing force"])
-    say(f"\n2. Seven ways to share out 7.00 % of active matter, and {made.control} inside:\n\n{_narrow(found)}")
+    say(f"\n3. Seven ways to share out 7.00 % of active matter, and {made.control} inside:\n\n{_narrow(found)}")
+    say(
+        "\n4. The mixture of the first eight batches: does it foretell TEA-09, which was kept back?\n\n"
+        f"{mixture_told(book, GREEN_TEA.study, BOUNDS, ['TEA-09'])}"
+    )
+    say(
+        "\n5. What would have been made next before TEA-09, had the kit been asked?\n\n"
+        f"{next_told(book, GREEN_TEA.study, BOUNDS, ['TEA-09'])}"
+    )
+    (panel,), (kept,) = GREEN_TEA.panels, GREEN_TEA.keepings
+    say(
+        "\n6. Can a panel tell TEA-09 from TEA-02, the dearest, and does the chosen point keep?\n\n"
+        f"{panel_told(book, panel.name)}\n\n{kept_told(book, kept.study)}"
+    )
 
 
 _CHAPTERS: dict[str, Callable[[Labbook, DemoResult, Say], None]] = {
@@ -191,6 +230,14 @@ def _narrow(found: Comparison) -> Table:
     return Table(columns, rows, note="\n".join(found.notes), numeric=frozenset({2, 3}))
 
 
+def _set_aside(found: Comparison) -> str:
+    """What is in no mean: flagged readings with the reason, the others counted; the page has each."""
+    told = [f"{one.batch}, {one.value:.0f}: {one.state}, {one.words}" for one in found.not_used if one.state == FLAGGED]
+    others = Counter(one.batch for one in found.not_used if one.state != FLAGGED)
+    told += [f"{batch}: {count} readings under other conditions than the method's" for batch, count in others.items()]
+    return str(listing("Shown on the page, and in no mean", told))
+
+
 def _against(arm: ArmResult) -> str:
     """The difference to the control with its interval, or why there is none."""
     told = arm.difference
@@ -200,20 +247,29 @@ def _against(arm: ArmResult) -> str:
     return f"{told.verdict}: {told.kind} {told.value:.3g} ({interval})"
 
 
-def _pages(book: Labbook, made: DemoResult, progress: Callable[[int, int], None] | None) -> tuple[Path, Path]:
+def _pages(
+    book: Labbook, made: DemoResult, study: StudyPlan, progress: Callable[[int, int], None] | None
+) -> dict[Path, str]:
+    """The pages that are written, and what each holds."""
+    from kit.writeup.stability_page import write_stability
     from kit.writeup.write_up import write_comparison, write_up
 
     to = made.folder / "writeups"
     trial = write_up(book, made.control, to=to, progress=progress)
     pair = write_comparison(book, list(made.compared), control=made.control, to=to, progress=progress)
-    return trial.page, pair.page
+    beside = f"{made.control} beside {', '.join(made.compared[1:])}"
+    pages = {trial.page: f"the write-up of {made.control}", pair.page: beside}
+    for kept in study.keepings:
+        page = write_stability(book, kept.study, to=to, name=kept.study)
+        pages[page.written.page] = f"how {kept.batch} keeps; the pulls lie beside it as a calendar"
+    return pages
 
 
-def _where(made: DemoResult, pages: tuple[Path, Path]) -> str:
+def _where(made: DemoResult, pages: Mapping[Path, str]) -> str:
+    listed = "\n".join(f"  {page}   {what}" for page, what in pages.items())
     return f"""
 Open in a browser (no network needed):
-  {pages[0]}   the write-up of {made.control}
-  {pages[1]}   {made.control} beside {", ".join(made.compared[1:])}
+{listed}
 
 Also in {made.folder}:
   {made.labbook.name}   the lab book

@@ -8,12 +8,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from kit.figures.figure import Figure, series, shown, stacked
-from kit.figures.fitted_points import Held, by_spec, fit_notes, held_at, level_words, spec_limits, unit_of, value_words
+from kit.figures.figure import Figure, shown, stacked
+from kit.figures.fitted_points import (
+    Held,
+    fit_notes,
+    held_at,
+    level_words,
+    marks_by_spec,
+    spec_limits,
+    unit_of,
+    value_words,
+)
 from kit.figures.marks import axis_title, number, property_name
 from kit.science.number_text import short
 from kit.show import TOKENS, Table
-from kit.trials.response_levels import MIXTURE
+from kit.trials.response_effects import points_along
 
 if TYPE_CHECKING:
     import numpy as np
@@ -23,8 +32,10 @@ if TYPE_CHECKING:
 
 _STEPS, _EVERY = 33, 4  # points along a factor, and of these every so many in the table
 _ACROSS = 3  # panels in a row
-_PANEL_PX, _GAP_PX, _TOP_PX, _BELOW_PX = 240, 84, 76, 136
+_PANEL_PX, _GAP_PX, _TOP_PX = 240, 84, 76
+_BELOW_PX, _LINE_PX = 132, 16  # without words; a line of words. A narrow page sets the legend in one column
 _INSIDE_PX, _LETTER_PX = 540, 6.6  # width of all panels, and of a letter under one
+_NARROW = 15  # letters under one of three panels: on a narrow page no more have room
 _GAP = 0.06  # of the width, between panels
 _BAND_NAME, _LINE_NAME = "95 % band of the mean", "model"
 
@@ -65,9 +76,11 @@ def fitted_effects(response: Response, at: str = "") -> Figure | None:
     reach, is_cut = _reach(response, sweeps)
     rows = math.ceil(len(sweeps) / _ACROSS)
     inside = rows * _PANEL_PX + (rows - 1) * _GAP_PX
+    below = _BELOW_PX + _LINE_PX * max(len(_under(response, sweep.place)) for sweep in sweeps)
     layout: dict = {
-        "height": inside + _TOP_PX + _BELOW_PX,
-        "margin": {"t": _TOP_PX, "b": _BELOW_PX},
+        "height": inside + _TOP_PX + below,
+        "margin": {"t": _TOP_PX, "b": below},
+        "legend": {"tracegroupgap": 0},
         "shapes": [],
         "annotations": [],
     }
@@ -95,14 +108,7 @@ def _along(response: Response, held: Held, place: int) -> _Along:
 
     made = [batch.levels[place] for batch in response.batches]
     levels = np.linspace(min(made), max(made), _STEPS)
-    base = np.array(held.levels)
-    points = np.repeat(base[None, :], _STEPS, axis=0)
-    points[:, place] = levels
-    if response.space.factors[place].kind == MIXTURE:
-        parts = [part for part in range(response.space.parts) if part != place]
-        total, rest = base[: response.space.parts].sum(), base[parts].sum()
-        share = base[parts] / rest if rest > 0 else np.full(len(parts), 1 / len(parts))
-        points[:, parts] = share * (total - levels)[:, None]
+    points = points_along(response, np.array(held.levels), place, levels)
     return _Along(place, points, response.predict(points))
 
 
@@ -155,13 +161,17 @@ def _axes(
     }
 
 
+def _under(response: Response, place: int) -> list[str]:
+    """Name and unit of a factor in lines as wide as its panel."""
+    factor, across = response.space.factors[place], min(len(response.space.factors), _ACROSS)
+    letters = _NARROW if across == _ACROSS else int(_INSIDE_PX / across / _LETTER_PX)
+    return [*textwrap.wrap(factor.name, letters), *([unit_of(factor)] if unit_of(factor) else [])]
+
+
 def _head(response: Response, sweep: _Along, panel: int, axes: dict[str, dict]) -> dict:
-    """Name and unit of the factor under its panel, in lines as wide as the panel."""
+    """Name and unit of the factor under its panel."""
     tag = "" if panel == 0 else str(panel + 1)
     left, right = axes[f"xaxis{tag}"]["domain"]
-    factor = response.space.factors[sweep.place]
-    letters = max(int((right - left) * _INSIDE_PX / _LETTER_PX), 8)
-    lines = [*textwrap.wrap(factor.name, letters), *([unit_of(factor)] if unit_of(factor) else [])]
     return {
         "xref": "paper",
         "x": (left + right) / 2,
@@ -170,7 +180,7 @@ def _head(response: Response, sweep: _Along, panel: int, axes: dict[str, dict]) 
         "y": axes[f"yaxis{tag}"]["domain"][0],
         "yanchor": "top",
         "yshift": -26,
-        "text": stacked(lines),
+        "text": stacked(_under(response, sweep.place)),
         "showarrow": False,
         "font": {"size": 12, "color": TOKENS["ink"]},
     }
@@ -209,30 +219,9 @@ def _traces(response: Response, sweep: _Along, panel: int) -> list[dict]:
             **on,
         }
     )
-    return [*traces, *_batches(response, sweep.place, on)]
-
-
-def _batches(response: Response, place: int, on: dict) -> list[dict]:
-    traces = []
-    for name, index, batches in by_spec(response):
-        look = series(index)
-        traces.append(
-            {
-                "type": "scatter",
-                "mode": "markers",
-                "name": name,
-                "legendgroup": name,
-                "x": [batch.levels[place] for batch in batches],
-                "y": [batch.value for batch in batches],
-                "hovertext": [f"{batch.batch}: {value_words(response, batch.value)}" for batch in batches],
-                "hoverinfo": "text",
-                "cliponaxis": False,
-                "marker": {"symbol": look["symbol"], "size": 9, "color": look["color"],
-                           "line": {"color": "#ffffff", "width": 1}},
-                **on,
-            }
-        )  # fmt: skip
-    return traces
+    spots = {batch.batch: (batch.levels[sweep.place], batch.value) for batch in response.batches}
+    marks = marks_by_spec(response, spots, 9)
+    return [*traces, *({**mark, "legendgroup": mark["name"], **on} for mark in marks)]
 
 
 def _name_once(traces: Sequence[dict]) -> None:

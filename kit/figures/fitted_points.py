@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -138,19 +138,15 @@ def side_by_side(places: Sequence[tuple[float, float]], spans: tuple[float, floa
     return drawn
 
 
-def batch_marks(
-    response: Response, places: Sequence[tuple[float, float]], spans: tuple[float, float]
-) -> tuple[list[dict], list[dict]]:
-    """Markers of the batches of a plane, by the spec, and their names: (traces, annotations).
+def marks_by_spec(response: Response, spots: Mapping[str, tuple[float, float]], size: int) -> list[dict]:
+    """Markers of the batches at their spots, a trace for each standing against the spec.
 
     Parameters
     ----------
     response : Response
-    places : sequence of pairs   Of each batch in the plane.
-    spans : pair                 Width and height of what is drawn.
+    spots : dict          Batch to its place in the drawing.
+    size : int            Of a marker. [px]
     """
-    drawn = side_by_side(places, spans)
-    spots = {batch.batch: spot for batch, spot in zip(response.batches, drawn, strict=True)}
     traces = []
     for name, index, batches in by_spec(response):
         look = series(index)
@@ -166,12 +162,29 @@ def batch_marks(
                 "cliponaxis": False,
                 "marker": {
                     "symbol": look["symbol"],
-                    "size": 11,
+                    "size": size,
                     "color": look["color"],
                     "line": {"color": "#ffffff", "width": 1},
                 },
             }
         )
+    return traces
+
+
+def batch_marks(
+    response: Response, places: Sequence[tuple[float, float]], spans: tuple[float, float]
+) -> tuple[list[dict], list[dict]]:
+    """Markers of the batches of a plane, by the spec, and their names: (traces, annotations).
+
+    Parameters
+    ----------
+    response : Response
+    places : sequence of pairs   Of each batch in the plane.
+    spans : pair                 Width and height of what is drawn.
+    """
+    drawn = side_by_side(places, spans)
+    spots = {batch.batch: spot for batch, spot in zip(response.batches, drawn, strict=True)}
+    traces = marks_by_spec(response, spots, 11)
     groups: dict[int, list[str]] = {}
     for batch, (_, _, group) in spots.items():
         groups.setdefault(group, []).append(batch)

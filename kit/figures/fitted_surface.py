@@ -192,22 +192,34 @@ def _outline(
 def _table(response: Response, plane: _Plane, tried: Sequence[float]) -> Table:
     factors = [response.space.factors[place] for place in plane.pair]
     unit = response.result.unit
-    rows = [
-        (
-            batch.batch,
-            *(short(batch.levels[place], 4) for place in plane.pair),
-            number(batch.value, unit),
-            number(fitted, unit),
-            "batch",
-        )
-        for batch, fitted in zip(response.batches, response.model.fitted, strict=True)
-    ]
+    rows = batch_rows(response, plane.pair)
     for j in range(0, _STEPS, _EVERY):
         for i in range(0, _STEPS, _EVERY):
             place = plane.outside[j][i] or "in the tried region"
             value = number(float(plane.values[j, i]), unit)
             rows.append(("model", short(float(plane.x[i]), 4), short(float(plane.y[j]), 4), "–", value, place))
     return plane_table(response, [factor.head for factor in factors], rows, tried, plane.values.ravel().tolist())
+
+
+def batch_rows(response: Response, places: Sequence[int]) -> list[tuple[str, ...]]:
+    """The batches as rows of the table of a plane: name, levels, measured, model, "batch".
+
+    Parameters
+    ----------
+    response : Response
+    places : sequence of int   Of the factors that are shown.
+    """
+    unit = response.result.unit
+    return [
+        (
+            batch.batch,
+            *(short(batch.levels[place], 4) for place in places),
+            number(batch.value, unit),
+            number(fitted, unit),
+            "batch",
+        )
+        for batch, fitted in zip(response.batches, response.model.fitted, strict=True)
+    ]
 
 
 def plane_table(

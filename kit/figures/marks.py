@@ -201,8 +201,10 @@ def number(value: float | None, unit: str) -> str:
     """A number as the tables of figures print it."""
     if value is None:
         return "–"
-    if unit in ("", "1", "g/mL"):
+    if unit in ("", "1"):
         return f"{value:.2f}"
+    if unit == "g/mL":
+        return f"{value:.3f}"  # as a cup is read: air of one per cent is 0.01
     return f"{value:,.0f}".replace(",", " ") if abs(value) >= 10000 else f"{value:.4g}"
 
 

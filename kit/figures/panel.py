@@ -89,14 +89,14 @@ def rank_sums(result: PanelResult) -> Figure:
         "height": 150 + _ROW_PX * len(names),
         "margin": {"l": 100, "b": 70},
         "showlegend": False,
-        "xaxis": {"title": {"text": f"rank sum of {found.assessors} assessors, {direction}", "standoff": 8}},
+        "xaxis": {"title": {"text": f"rank sum, {direction}", "standoff": 8}},
         "yaxis": {"type": "category", "categoryorder": "array", "categoryarray": names[::-1]},
     }
     told = ", ".join(f"{name} {total:g}" for name, total in zip(names, sums, strict=True))
     return Figure(
         f"{kept.question}",
-        f"{kept.kind}; bars of ± half the least significant difference of one pair: where two do not meet, the pair is "
-        f"apart, if the whole is: {result.verdict}",
+        f"{kept.kind}, {found.assessors} assessors; bars of ± half the least significant difference of one pair: where "
+        f"two do not meet, the pair is apart, if the whole is: {result.verdict}",
         [trace],
         layout,
         Table(("sample", "rank sum", "bar from", "to"), rows, numeric=frozenset({1, 2, 3})),

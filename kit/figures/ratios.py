@@ -238,18 +238,30 @@ def _rows(arms: Sequence[ArmResult]) -> dict:
 
 
 def _table(result: PropertyResult, arms: Sequence[ArmResult]) -> Table:
-    rows = []
+    rows, against = [], _against_columns(arms)
     for arm in arms:
         found = arm.difference
         numbers = (found.value, found.low, found.high, found.low_alone, found.high_alone)
+        same = (getattr(found, name) for name in against.values())
         reach = (found.half_width, found.detectable)
-        told = [_size(result, arm, number) for number in (*numbers, *reach)]
+        told = [_size(result, arm, number) for number in (*numbers, *same, *reach)]
         rows.append((arm.arm_label, *told, str(found.n_arm), str(found.n_control), found.verdict))
     kind = arms[0].difference.kind
-    heads = ("trials", kind, "low", "high", "low alone", "high alone", "half-width", FOUND, "batches", "of control")
-    return Table(
-        (*heads, "verdict"), rows, numeric=frozenset(range(1, 10)), note="\n".join(_margin_words(result, arms))
-    )
+    interval = ("trials", kind, "low", "high", "low alone", "high alone")
+    heads = (*interval, *against, "half-width", FOUND, "batches", "of control")
+    numeric = frozenset(range(1, len(heads)))
+    return Table((*heads, "verdict"), rows, numeric=numeric, note="\n".join(_margin_words(result, arms)))
+
+
+def _against_columns(arms: Sequence[ArmResult]) -> dict[str, str]:
+    """Columns of what is held against the margin, each with the number it shows; none without a margin."""
+    found = [arm.difference for arm in arms]
+    columns = {}
+    if any(one.same_low is not None for one in found):
+        columns |= {"90 % low": "same_low", "90 % high": "same_high"}
+    if any(one.same_low_together is not None for one in found):
+        columns |= {"low, all in view": "same_low_together", "high, all in view": "same_high_together"}
+    return columns
 
 
 def _size(result: PropertyResult, arm: ArmResult, value: float | None) -> str:
@@ -269,7 +281,8 @@ def _margin_words(result: PropertyResult, arms: Sequence[ArmResult]) -> list[str
     if ends is None:
         return ["No margin was stated: nothing is called the same."]
     low, high = (_size(result, arms[0], end) for end in ends)
-    return [f"Shaded: {low} to {high}, stated to be too small to matter."]
+    source = f"{result.margin_words[:1].upper()}{result.margin_words[1:]}."
+    return [f"Shaded: {low} to {high}, stated to be too small to matter.", source]
 
 
 def _footnotes(result: PropertyResult, arms: Sequence[ArmResult]) -> list[str]:

@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from kit.formula.composition import show_pct
-from kit.show import Block, Table
+from kit.show import Block, Fielded, Table
 from kit.units import plain
 
 STRENGTHS = ("quaternary", "amine", "hard anion", "soft anion")
@@ -37,8 +37,8 @@ class Span(NamedTuple):
         return f"{low} to {high}"
 
 
-@dataclass(frozen=True, slots=True)
-class ChargeLine:
+@dataclass(frozen=True, slots=True, repr=False)
+class ChargeLine(Fielded):
     """One INCI part whose large ion carries a charge.
 
     Parameters
@@ -59,8 +59,8 @@ class ChargeLine:
     remark: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class CounterIon:
+@dataclass(frozen=True, slots=True, repr=False)
+class CounterIon(Fielded):
     """One small ion that binds loosely.
 
     Parameters

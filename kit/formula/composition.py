@@ -13,14 +13,14 @@ from functools import cached_property
 
 from kit.formula.material import Material, Substance
 from kit.formula.mixed_substance import mixed_substance
-from kit.show import Table
+from kit.show import Fielded, Table
 from kit.units import plain
 
 STATES = ("meant", "made", "proposed")
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+@dataclass(frozen=True, slots=True, repr=False)
+class Step(Fielded):
     """One step of making, planned or done.
 
     `temp_c` is the temperature of the phase or of the batch [degC]; `temps_c` names several phases at once, with
@@ -36,8 +36,8 @@ class Step:
     text: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class CompositionLine:
+@dataclass(frozen=True, slots=True, repr=False)
+class CompositionLine(Fielded):
     """One supply form in a composition. [% w/w]"""
 
     material: Material
@@ -46,8 +46,8 @@ class CompositionLine:
     kind: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Share:
+@dataclass(frozen=True, slots=True, repr=False)
+class Share(Fielded):
     """One INCI part of a composition, summed over all lines that bring it. [% w/w]"""
 
     substance: Substance

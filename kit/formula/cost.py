@@ -11,12 +11,12 @@ from kit.formula.composition import Composition, show_pct
 from kit.formula.material import Material
 from kit.formula.model import FormulaModel
 from kit.formula.prices import Price
-from kit.show import Table
+from kit.show import Fielded, Table
 from kit.units import percent, plain, read, split
 
 
-@dataclass(frozen=True, slots=True)
-class CostLine:
+@dataclass(frozen=True, slots=True, repr=False)
+class CostLine(Fielded):
     """One supply form: its share of the product and what it adds to a kilogram; None while its price is unknown.
 
     `prices` are those it rests on: its own, or for a lab-made stock solution those of what it is mixed from.

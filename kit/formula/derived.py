@@ -13,10 +13,11 @@ from kit.formula.network import (
     content_pct,
     network_lipid_pct,
 )
+from kit.show import Fielded
 
 
-@dataclass(frozen=True, slots=True)
-class Derived:
+@dataclass(frozen=True, slots=True, repr=False)
+class Derived(Fielded):
     """Numbers worked out from a composition; None where a fact they need is not known.
 
     Parameters

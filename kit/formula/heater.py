@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from kit.errors import FormulaError
 from kit.science.heating import HeatingTime, HeatNeeded
 from kit.science.number_text import short
-from kit.show import Table, Worded
+from kit.show import Fielded, Table, Worded
 from kit.units import read
 
 _KJ_PER_KWH = 3600.0
 
 
-@dataclass(frozen=True, slots=True)
-class Heater:
+@dataclass(frozen=True, slots=True, repr=False)
+class Heater(Fielded):
     """What heats a phase.
 
     Parameters

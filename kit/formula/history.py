@@ -12,11 +12,11 @@ from kit.formula.diffs import FormulaDiff, diff, refuse_edited
 from kit.formula.library import Library, load_library
 from kit.formula.model import FormulaModel
 from kit.formula.reading import formula_file_text, read_as
-from kit.show import Table
+from kit.show import Table, Worded
 
 
-@dataclass(frozen=True)
-class HistoryEntry:
+@dataclass(frozen=True, repr=False)
+class HistoryEntry(Worded):
     """One version, the version it came from where that one is at hand, and what changed between the two.
 
     `broken` says in words why the parent is not at hand; empty for a first version and for one whose parent is.

@@ -13,13 +13,14 @@ from kit.errors import MaterialError
 from kit.formula.factcheck import CATEGORIES, PHASES, ROLES, STRENGTHS
 from kit.formula.library import Library, load_library
 from kit.formula.material import KINDS
+from kit.show import Worded
 
 _STRENGTH = re.compile(r"(\d+(?:[.,]\d+)?)\s*%")
 _FILE = "materials.toml"
 
 
-@dataclass(frozen=True)
-class MaterialForm:
+@dataclass(frozen=True, repr=False)
+class MaterialForm(Worded):
     """What must be known of a material before it can be used.
 
     Attributes

@@ -10,6 +10,7 @@ from functools import lru_cache
 from kit.formula.composition import Composition
 from kit.formula.material import Material
 from kit.formula.rules.conditions import weighed
+from kit.show import Fielded
 from kit.sources import read_data
 
 ADDED = "2023/1545"
@@ -25,8 +26,8 @@ class ListedAllergen:
     covers: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class AllergenContent:
+@dataclass(frozen=True, slots=True, repr=False)
+class AllergenContent(Fielded):
     """One listed allergen in a composition: its content over all sources and who brings it. [% w/w]"""
 
     name: str

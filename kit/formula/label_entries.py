@@ -10,6 +10,7 @@ from decimal import Decimal
 from kit.formula.composition import Composition, Share
 from kit.formula.label_allergens import allergen_contents
 from kit.formula.label_market import Market
+from kit.show import Fielded
 
 COLOURANT, ALLERGEN = "colourant", "allergen"
 
@@ -17,8 +18,8 @@ _COLOUR_INDEX = re.compile(r"CI \d{5}(:\d)?")
 _FRAGRANCE_NAMES = ("Parfum", "Fragrance", "Aroma")
 
 
-@dataclass(frozen=True, slots=True)
-class LabelEntry:
+@dataclass(frozen=True, slots=True, repr=False)
+class LabelEntry(Fielded):
     """One name of the list.
 
     Parameters

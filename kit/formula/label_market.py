@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from kit.errors import FormulaError
+from kit.show import Fielded
 from kit.sources import read_data
 
 
-@dataclass(frozen=True)
-class Market:
+@dataclass(frozen=True, repr=False)
+class Market(Fielded):
     """How a market orders and words the list of ingredients.
 
     Contents under `free_limit` may stand in any order after the others; `free_at` says whether a content of exactly

@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from kit.errors import MaterialError
 from kit.formula.substance import Fact, Part, Substance
+from kit.show import Fielded
 from kit.units import number, percent, plain, read
 
 LOT_KINDS = ("certificate", "made in the lab")
@@ -20,8 +21,8 @@ _KOH = Decimal(56110)
 _TAKERS = ("water", "carrier", "solvent", "co-emulsifier")
 
 
-@dataclass(frozen=True, slots=True)
-class Lot:
+@dataclass(frozen=True, slots=True, repr=False)
+class Lot(Fielded):
     """One lot of a supply form with its certificate values.
 
     Parameters

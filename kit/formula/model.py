@@ -12,7 +12,7 @@ from kit.errors import FormulaError
 from kit.formula.composition import Composition, CompositionLine, Step, show_pct
 from kit.formula.library import Library, build
 from kit.formula.material import Material
-from kit.show import Table
+from kit.show import Fielded, Table, Worded
 from kit.units import plain
 
 PHASE_KINDS = ("water", "oil", "cool-down", "adjust")
@@ -20,8 +20,8 @@ STEP_KINDS = ("heat", "disperse", "combine", "cool", "add", "adjust", "rest", "n
 PRODUCTS = ("rinse-off hair", "leave-on hair")
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+@dataclass(frozen=True, slots=True, repr=False)
+class Line(Worded):
     """One line of a formula: a supply form and its % w/w, or q.s. (quantity sufficient to 100)."""
 
     material: Material
@@ -29,9 +29,15 @@ class Line:
     qs: bool = False
     why: str = ""
 
+    @property
+    def words(self) -> str:
+        """The supply form and its share, with the reason where one is given."""
+        share = "q.s." if self.qs else "no share yet" if self.pct is None else f"{show_pct(self.pct)} %"
+        return f"{self.material.name} {share}{f' ({self.why})' if self.why else ''}"
 
-@dataclass(frozen=True, slots=True)
-class Phase:
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Phase(Fielded):
     """A phase: its letter or name, its kind (water, oil, cool-down, adjust) and its lines."""
 
     name: str
@@ -39,8 +45,8 @@ class Phase:
     lines: tuple[Line, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class SpecLine:
+@dataclass(frozen=True, slots=True, repr=False)
+class SpecLine(Worded):
     """One property the product must meet, with the method and the age it is judged at.
 
     Numeric: `low` and/or `high` in `unit`. Coded: `allowed` words, such as "none" for grain.

@@ -30,6 +30,7 @@ from kit.formula.molar import mmol_per_100g
 from kit.formula.ph_priors import OFFSET_NAME, reading_noise_sd
 from kit.science.acidbase import Equilibrium, solve
 from kit.science.acidbase_input import MOST_MOL_PER_KG
+from kit.show import Fielded
 
 _Z_90 = 1.645  # half of a 90 % band is so many standard deviations of a normal distribution
 _LN10 = math.log(10)
@@ -78,8 +79,8 @@ class FormContent:
         return float(composition.pct(self.key))
 
 
-@dataclass(frozen=True)
-class PhEstimate:
+@dataclass(frozen=True, repr=False)
+class PhEstimate(Fielded):
     """What of a composition decides its pH, apart from how much of it there is.
 
     Parameters

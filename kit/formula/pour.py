@@ -11,7 +11,7 @@ from kit.formula.vessel_wall import VesselWall
 from kit.science.heat_balance import LOSSES, MixedTemperature, Stream
 from kit.science.thermal_facts import heat_capacity_of
 from kit.science.thermophysical import Mixed, Part, mixed_heat_capacity
-from kit.show import Block, Table, listing
+from kit.show import Block, Fielded, Table, listing
 
 HOT_KINDS = ("water", "oil")
 ROOM_C = 22.0
@@ -20,8 +20,8 @@ OFF_C = 3.0
 """A temperature after combining further than this from the balance is worth a look; own choice. [degC]"""
 
 
-@dataclass(frozen=True, slots=True)
-class PourPhase:
+@dataclass(frozen=True, slots=True, repr=False)
+class PourPhase(Fielded):
     """A phase on its way into the batch.
 
     Parameters

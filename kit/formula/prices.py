@@ -10,14 +10,15 @@ from decimal import Decimal
 
 from kit.errors import MaterialError
 from kit.formula.factcheck import known_keys
+from kit.show import Fielded
 from kit.units import number, plain
 
 _KEYS = ("material", "per_kg", "currency", "date", "supplier", "note")
 _CURRENCY = re.compile(r"[A-Z]{3}")
 
 
-@dataclass(frozen=True, slots=True)
-class Price:
+@dataclass(frozen=True, slots=True, repr=False)
+class Price(Fielded):
     """What a supply form costs per kilogram as supplied.
 
     Parameters

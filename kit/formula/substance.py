@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+from kit.show import Fielded
 from kit.units import plain
 
 # "2 Na+", "Cl-", "SO4^2-": how many in a formula unit (one when left out), the ion, its charge number, its sign
@@ -20,8 +21,8 @@ def kind_words(kind: str) -> str:
     return "from memory" if kind == "memory" else kind
 
 
-@dataclass(frozen=True, slots=True)
-class Fact:
+@dataclass(frozen=True, slots=True, repr=False)
+class Fact(Fielded):
     """One number about a material with its passport.
 
     Either `value`, or `low` and/or `high`. `kind` is one of measured, handbook, supplier-typical, estimated, memory;
@@ -77,8 +78,8 @@ _SUBSTANCE_WORDS = ("formula", "cas", "ec", "charge_strength", "acid_base")
 _SUBSTANCE_COUNTS = ("acid_groups", "protonated_charge", "crystal_water")
 
 
-@dataclass(frozen=True, slots=True)
-class Substance:
+@dataclass(frozen=True, slots=True, repr=False)
+class Substance(Fielded):
     """One INCI ingredient and its chemistry. Unknown facts are None, never zero.
 
     `surfactant_class` is esterquat, amidoamine, monoalkyl quat or dialkyl quat. `acid_groups` counts the equivalents of
@@ -166,8 +167,8 @@ def _origin_row(substance: Substance) -> dict:
     return {**origin, **({"origins": dict(substance.origins)} if substance.origins else {})}
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+@dataclass(frozen=True, slots=True, repr=False)
+class Part(Fielded):
     """One INCI part of a supply form: its share in % w/w of the form, and its role there."""
 
     substance: Substance

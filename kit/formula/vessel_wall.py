@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from kit.science.heat_balance import Stream
 from kit.science.thermal_facts import heat_capacity_of
+from kit.show import Fielded
 
 _WALLS = (("steel", "stainless steel"), ("glass", "borosilicate glass"))
 _MASS = re.compile(r"(?<![\w.,])(\d+(?:[.,]\d+)?)\s*(kg|g)\b")
@@ -18,8 +19,8 @@ _WIDTH = re.compile(
 _COVERED = re.compile(r"\b(covered|lid|foil|film)\b", re.IGNORECASE)
 
 
-@dataclass(frozen=True, slots=True)
-class VesselWall:
+@dataclass(frozen=True, slots=True, repr=False)
+class VesselWall(Fielded):
     """A vessel as far as its description tells.
 
     Parameters

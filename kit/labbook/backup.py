@@ -24,6 +24,7 @@ from kit.labbook.projecting import rows_of_entry
 from kit.labbook.store import Store
 from kit.labbook.streams import Head
 from kit.labbook.times import Clock, local_now
+from kit.show import Worded
 
 SUFFIX = ".labbook"
 FOLDER = "backups"
@@ -34,8 +35,8 @@ STAMP = "%Y-%m-%d_%H%M%S"
 _DISK = {"labbook.disk_full": "the disk is full", "labbook.read_only": "the disk or the folder is write-protected"}
 
 
-@dataclass(frozen=True, slots=True)
-class Backup:
+@dataclass(frozen=True, slots=True, repr=False)
+class Backup(Worded):
     """A backup that was made and checked.
 
     Attributes

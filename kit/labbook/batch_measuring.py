@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 
-from kit.bench.air_flag import tells_of_air
+from kit.bench.air_flag import air_spoils, tells_of_air
 from kit.bench.value_uncertainty import edge_notes
 from kit.errors import RepeatedReadingWarning
 from kit.labbook.batch_record import BatchRecord
@@ -55,7 +55,7 @@ class Measuring(BatchRecord):
         unit = "" if body["unit"] == "1" else f" {body['unit']}"
         receipt = self._record("reading", body, f"{property} {body['value']}{unit}", at=at)
         if not receipt.new and not (at or age):
-            self._warn_if_long_ago(receipt)
+            self._warn_if_long_ago(receipt, "reading", ' or replicate="2"')
         return self._with_notes(receipt, self._reading_notes(receipt.seq))
 
     def observe(
@@ -64,7 +64,10 @@ class Measuring(BatchRecord):
         """Record a coded observation: observe("grain", "none"), of a jar kept elsewhere with storage="40 degC"."""
         body = observation_body(name, word, age=age, note=note, storage=storage, rest=rest)
         kept = f", kept at {body['storage']}" if "storage" in body else ""
-        return self._record("observation", {**body, "at": at}, f"{name}: {word}{kept}", at=at)
+        receipt = self._record("observation", {**body, "at": at}, f"{name}: {word}{kept}", at=at)
+        if not receipt.new and not (at or age):
+            self._warn_if_long_ago(receipt, "observation")
+        return receipt
 
     def decide(self, verdict: str, *, why: str = "", by: str = "", at: str = "") -> Receipt:
         """Record a decision about the batch: "keep", "drop", "repeat"."""
@@ -72,14 +75,14 @@ class Measuring(BatchRecord):
             "decide", {"verdict": verdict, "why": why, "by": by, "at": at}, f"decided: {verdict}", at=at
         )
 
-    def _warn_if_long_ago(self, receipt: Receipt) -> None:
-        """Say aloud that an equal reading was not added when it may be a new one: a receipt is easily overlooked."""
+    def _warn_if_long_ago(self, receipt: Receipt, what: str, more: str = "") -> None:
+        """Say aloud that an equal one was not added when it may be a new one: a receipt is easily overlooked."""
         recorded = self._entry(receipt).recorded_at
         hours = hours_between(recorded, self.now())
         if hours >= _SURELY_LATER_H:
             warnings.warn(
-                f"{receipt.words} was not added to {self.name}: an equal reading was recorded {show_time(recorded)}, "
-                f'{hours:.0f} h ago. If this is a new reading, say so: age="{hours:.0f} h", at= or replicate="2".',
+                f"{receipt.words} was not added to {self.name}: an equal {what} was recorded {show_time(recorded)}, "
+                f'{hours:.0f} h ago. If this is a new {what}, say so: age="{hours:.0f} h" or at={more}.',
                 RepeatedReadingWarning,
                 stacklevel=4,
             )
@@ -87,12 +90,13 @@ class Measuring(BatchRecord):
     def _reading_notes(self, seq: int) -> list[str]:
         view = self.view
         reading = reading_of(next(item for item in view.effective if item.seq == seq), view)
-        flags = self._source.flags(reading, self.study, view.readings)
+        beside = view.readings if air_spoils(reading) or tells_of_air(reading) else ()  # nothing else looks beside it
+        flags = self._source.flags(reading, self.study, beside)
         notes = [f"FLAGGED {flag.code}: {flag.words}" for flag in flags]
         if not flags:  # what is flagged is read again before it is held against anything
             calibration = self._source.calibration(reading.calibration)
             notes += edge_notes(reading, self.study.spec, calibration, self.study.windows)
-        if tells_of_air(reading) and (air := self._source.air(reading, self.study, view.readings)):
+        if tells_of_air(reading) and (air := self._source.air(reading, self.study, beside)):
             notes.append(air.words)
         if not view.finished_at:
             notes.append("making is not finished: an in-process reading, without an age")

@@ -14,12 +14,12 @@ from kit.formula.formula import Formula
 from kit.formula.library import Library
 from kit.formula.material import Material
 from kit.labbook.ledger import Ledger
-from kit.labbook.lot_history import LOT_STREAM, lot_stream, lot_streams, read_histories
+from kit.labbook.lot_history import LOT_STREAM, lot_stream, read_histories
 from kit.labbook.lot_uses import LotUse, lot_use
 from kit.labbook.projecting import rows_of
 from kit.labbook.receipt import Receipt
 from kit.labbook.source import LabbookReader, Source
-from kit.labbook.streams import Entry, Head
+from kit.labbook.streams import Entry
 from kit.labbook.times import read_time, show_time, stamp
 from kit.labbook.view import BatchView, StudyView, batch_stream, batch_view
 from kit.units import minutes as read_minutes
@@ -47,7 +47,7 @@ class BatchRecord:
         self.sheet: Sheet = Sheet.from_row(start["sheet"], self.formula)
         self._study_name: str = start["study"]
         self._view: BatchView | None = None
-        self._lot_heads: dict[str, Head] = {}
+        self._newest_lot = 0
 
     def __repr__(self) -> str:
         state = f"finished {show_time(self.view.finished_at)}" if self.view.finished_at else "open"
@@ -73,14 +73,16 @@ class BatchRecord:
     def view(self) -> BatchView:
         """Everything recorded about the batch, as it stands now, the certificates of its lots included."""
         if self._view is None or len(self._view.entries) != len(self._ledger.entries) or self._lots_moved():
+            entries = tuple(self._ledger.entries)
             with self._store.snapshot():
-                self._view = batch_view(tuple(self._ledger.entries), self.formula, self.sheet, read=self._read_lot)
-                self._lot_heads = self._store.heads(lot_streams(self._view.effective, self._view.histories))
+                before = None if self._view is None or self._lots_moved() else self._view
+                self._view = batch_view(entries, self.formula, self.sheet, read=self._read_lot, before=before)
+                self._newest_lot = self._store.newest(LOT_STREAM)
         return self._view
 
     def _lots_moved(self) -> bool:
         """Whether a certificate was entered since: no entry of the batch's own tells that."""
-        return bool(self._lot_heads) and self._store.heads(self._lot_heads) != self._lot_heads
+        return self._store.newest(LOT_STREAM) != self._newest_lot
 
     def _read_lot(self, stream: str) -> tuple[Entry, ...]:
         return self._store.read(stream) if self._store.has(stream) else ()

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 
 from kit.bench.structure import (
     COLOUR,
+    OIL_PHASE,
     OIL_VISCOSITY,
     SEPARATION,
     SIZES,
@@ -16,9 +18,10 @@ from kit.bench.structure import (
 from kit.errors import BatchError
 from kit.labbook.batch_measuring import Measuring
 from kit.labbook.receipt import Receipt
+from kit.labbook.source import nearest_names
 from kit.science.droplets import DropletCount
 from kit.science.number_text import short
-from kit.units import number, read
+from kit.units import number, plain, read
 
 
 class StructureMeasuring(Measuring):
@@ -42,7 +45,8 @@ class StructureMeasuring(Measuring):
 
         Raises
         ------
-        BatchError   `droplets.nothing` without counts and sizes, `droplets.both` with both.
+        BatchError   `droplets.nothing` without counts and sizes, `droplets.both` with both, `droplets.size` for sizes
+                     that are not above zero, or a smaller percentile above a larger one.
         KitError     `droplets.count`, `science.not_positive`.
         """
         sizes = {name: sizes_and_conditions.pop(name) for name in SIZES if name in sizes_and_conditions}
@@ -62,6 +66,7 @@ class StructureMeasuring(Measuring):
             told = counted_note(rows, note)
             return (self.read(SIZES["d32"], value, note=told, **sizes_and_conditions),)
         read_as = {SIZES[name]: read(size, "um", where=f"{self.name}, {name}") for name, size in sizes.items()}
+        self._check_sizes(read_as)
         whole = "sizes: " + ", ".join(f"{name} {size:f}" for name, size in read_as.items())  # new as a whole or not
         told = f"{whole}; {note}" if note else whole
         return tuple(
@@ -113,11 +118,30 @@ class StructureMeasuring(Measuring):
         radius : str      From the axis to the bottom of the sample, "10 cm"; without it no force is told.
         note : str        Anything else.
         conditions        As `read`.
+
+        Raises
+        ------
+        BatchError   `spin.range` for what no spin can be: more than all separated, a speed, a time or a radius that is
+                     not above zero.
         """
-        value = f"{read(separated, '%', where=f'{self.name}, spin'):f} %"
-        time = f"{number(minutes, where=f'{self.name}, spin') * 60:f} s"
-        told = radius_note(read(radius, "cm", where=f"{self.name}, radius") if radius else None, note)
-        return self.read(SEPARATION, value, rpm=rpm, reading_time=time, note=told, **conditions)
+        where = f"{self.name}, spin"
+        share, speed = read(separated, "%", where=where), number(rpm, where=where)
+        time_min = number(minutes, where=where)
+        radius_cm = read(radius, "cm", where=f"{self.name}, radius") if radius else None
+        positive = {"speed": speed, "time": time_min} | ({} if radius_cm is None else {"radius": radius_cm})
+        wrong = [f"a {name} of {plain(value)}" for name, value in positive.items() if value <= 0]
+        wrong += [] if 0 <= share <= 100 else [f"{plain(share)} % separated"]
+        if wrong:
+            raise BatchError(
+                ", ".join(wrong),
+                where=where,
+                allowed="0 to 100 % separated; speed, time and radius above zero",
+                mend="look at the tube and the settings again",
+                code="spin.range",
+            )
+        told = radius_note(radius_cm, note)
+        time = f"{time_min * 60:f} s"
+        return self.read(SEPARATION, f"{share:f} %", rpm=rpm, reading_time=time, note=told, **conditions)
 
     def read_oil_viscosity(self, material: str, value: str, **conditions: object) -> Receipt:
         """Record the viscosity of one oil of the formula, or of the oil phase, read by itself.
@@ -127,5 +151,31 @@ class StructureMeasuring(Measuring):
         material : str   Key of a supply form of the formula, or "oil phase" for the blend.
         value : str      "62 mPa.s" or "68 mm2/s".
         conditions       As `read`; all at one temperature.
+
+        Raises
+        ------
+        BatchError   `oil.material` for what is neither.
         """
-        return self.read(f"{OIL_VISCOSITY}{material.strip()}", value, **conditions)
+        name, known = material.strip(), [line.material.key for _, line in self.view.formula.placed_lines()]
+        if name not in (*known, OIL_PHASE):
+            raise BatchError(
+                f"{name!r} is no supply form of {self.view.formula.title}",
+                where=f"{self.name}, viscosity of an oil",
+                allowed=", ".join([*nearest_names(name, known), OIL_PHASE]),
+                mend="name a line of the formula by its key, or the blend",
+                code="oil.material",
+            )
+        return self.read(f"{OIL_VISCOSITY}{name}", value, **conditions)
+
+    def _check_sizes(self, sizes: Mapping[str, Decimal]) -> None:
+        """Refuse sizes that no distribution can have, before any of them is on record. [um]"""
+        rising = [sizes[name] for name in (SIZES["d10"], SIZES["d50"], SIZES["d90"]) if name in sizes]
+        moments = [sizes[name] for name in (SIZES["d32"], SIZES["d43"]) if name in sizes]
+        if min(sizes.values()) <= 0 or rising != sorted(rising) or moments != sorted(moments):
+            raise BatchError(
+                ", ".join(f"{name} {plain(size)} um" for name, size in sizes.items()),
+                where=f"{self.name}, droplets",
+                allowed="above 0 um, D10 at most D50 at most D90, D[3,2] at most D[4,3]",
+                mend="look at the printed sheet again",
+                code="droplets.size",
+            )

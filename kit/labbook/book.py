@@ -19,6 +19,8 @@ from kit.labbook.batch import Batch
 from kit.labbook.book_record import plain_name
 from kit.labbook.calibration_keeping import CalibrationKeeping
 from kit.labbook.lot_keeping import LotKeeping
+from kit.labbook.margin_entry import MARGINS, checked_margins
+from kit.labbook.margin_keeping import MarginKeeping
 from kit.labbook.oil_check_keeping import OilCheckKeeping
 from kit.labbook.panel_keeping import PanelKeeping
 from kit.labbook.plan_keeping import PlanKeeping
@@ -65,7 +67,15 @@ def open_labbook(path: str | Path, *, clock: Clock | None = None, library: Libra
     return Labbook(Store.open(Path(path), clock=clock), library)
 
 
-class Labbook(StabilityProtocolKeeping, PlanKeeping, PanelKeeping, OilCheckKeeping, LotKeeping, CalibrationKeeping):
+class Labbook(
+    MarginKeeping,
+    StabilityProtocolKeeping,
+    PlanKeeping,
+    PanelKeeping,
+    OilCheckKeeping,
+    LotKeeping,
+    CalibrationKeeping,
+):
     """An open lab book. Every call that records something returns only when the entry is on disk."""
 
     def __enter__(self) -> Labbook:
@@ -105,6 +115,7 @@ class Labbook(StabilityProtocolKeeping, PlanKeeping, PanelKeeping, OilCheckKeepi
         history: Sequence[str] = (),
         reference_product: str = "",
         note: str = "",
+        margins: Mapping[str, str] | Sequence[str] | None = None,
     ) -> Receipt:
         """Open a study: its question, its dated spec and its methods, frozen from now on.
 
@@ -117,11 +128,14 @@ class Labbook(StabilityProtocolKeeping, PlanKeeping, PanelKeeping, OilCheckKeepi
         methods : Method       The kit's default methods when omitted; one given here replaces the default of its name.
         history : str          Earlier studies whose repeated batches tell how much batches scatter.
         reference_product : str  A bought product used as control; its composition is unknown.
+        margins : dict         What is too small to matter, so that "the same within the margin" is stated beforehand:
+                               {"viscosity": "20 %", "pH at 24 h": "0.1"}. Later ones are stated with `state_margins`.
 
         Raises
         ------
         RecordError   `labbook.study_exists` when the name is taken by another content, `labbook.study` for an unknown
                       history.
+        KitError      `study.margin` for a margin that cannot be used.
         """
         for earlier in history:
             self.source().study(earlier)
@@ -137,12 +151,16 @@ class Labbook(StabilityProtocolKeeping, PlanKeeping, PanelKeeping, OilCheckKeepi
             "reference_product": reference_product,
             "note": note,
         }
+        if margins:  # a study without any keeps the content it always had
+            windows, where = default_windows(), f"new_study() {name}, margins"
+            body[MARGINS] = checked_margins(margins, spec, chosen.values(), windows, where=where)
         return self._define(
             f"study/{plain_name(name, 'study')}",
             "study",
             body,
             f"study {name}",
-            mend="open a new study under another name; a study's spec is not changed afterwards",
+            mend="open a new study under another name, as a study's spec is not changed afterwards; margins are stated "
+            "with state_margins()",
         )
 
     def add_instrument(

@@ -38,7 +38,7 @@ class BookRecord:
             old = next(entry for entry in reversed(self.store.read(stream)) if entry.kind == kind)
             if {**old.body, "at": ""} == {**body, "at": ""}:
                 return Receipt(stream, old.seq, kind, words, new=False)
-            changed = ", ".join(sorted(key for key in body if old.body.get(key) != body[key]))
+            changed = ", ".join(sorted(key for key in {*old.body, *body} if old.body.get(key) != body.get(key)))
             raise RecordError(
                 f"{words} is already recorded with another content ({changed})",
                 where=self.store.path.name,

@@ -14,6 +14,7 @@ from kit.errors import RecordError
 from kit.labbook import faults, schema
 from kit.labbook.projections import own_columns, projection, stored_values
 from kit.labbook.streams import Entry, Head, parse, verify_chain
+from kit.show import Worded
 
 Problem = tuple[str, str]
 """A stable code, and what is wrong in words."""
@@ -38,8 +39,8 @@ CHAIN = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class CheckReport:
+@dataclass(frozen=True, slots=True, repr=False)
+class CheckReport(Worded):
     """What the check of a lab book found.
 
     Attributes

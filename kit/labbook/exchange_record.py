@@ -19,6 +19,7 @@ from kit.errors import RecordError
 from kit.labbook.bulk import collector_paused
 from kit.labbook.projecting import rows_of_entry
 from kit.labbook.streams import GENESIS, Entry, Head, canonical, digest, parse
+from kit.show import Worded
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -66,8 +67,8 @@ class RecordOutline:
         return digest(canonical([self.schema, self.entries, listed]))
 
 
-@dataclass(frozen=True, slots=True)
-class ExchangeReport:
+@dataclass(frozen=True, slots=True, repr=False)
+class ExchangeReport(Worded):
     """What was written or taken in, and where it lies."""
 
     path: Path

@@ -10,12 +10,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from kit.labbook.streams import Entry, canonical
+from kit.show import Fielded
 
 CORRECTION, VOID = "correction", "void"
 
 
-@dataclass(frozen=True, slots=True)
-class Effective:
+@dataclass(frozen=True, slots=True, repr=False)
+class Effective(Fielded):
     """One entry as it stands now.
 
     `corrected_by` is the number of the latest correction, 0 when there is none; `void` is the reason it was voided,

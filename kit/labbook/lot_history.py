@@ -10,6 +10,7 @@ from kit.formula.lots import Lot, lot_from_row
 from kit.formula.material import Material
 from kit.labbook.ledger import Effective
 from kit.labbook.streams import Entry
+from kit.show import Fielded
 
 LOT_STREAM = "lot"
 WITH_LOTS = ("weigh", "adjust", "top-up")
@@ -19,8 +20,8 @@ Read = Callable[[str], tuple[Entry, ...]]
 """Gives the entries of a stream; empty where there is none."""
 
 
-@dataclass(frozen=True, slots=True)
-class Certificate:
+@dataclass(frozen=True, slots=True, repr=False)
+class Certificate(Fielded):
     """What an entry of a lot says.
 
     Parameters
@@ -49,8 +50,8 @@ class Certificate:
         return bool(self.lot.states_parts or self.lot.amine_value is not None or self.lot.chains)
 
 
-@dataclass(frozen=True, slots=True)
-class LotHistory:
+@dataclass(frozen=True, slots=True, repr=False)
+class LotHistory(Fielded):
     """The certificates of one lot.
 
     An entry with the same `valid_from` as an earlier one puts that right; one with a later `valid_from`, such as a new
@@ -126,12 +127,6 @@ def read_histories(named: Iterable[tuple[str, str]], read: Read) -> dict[str, Lo
             found[stream] = history
             left += [pair for certificate in history.certificates for pair in certificate.from_lots.items()]
     return found
-
-
-def lot_streams(entries: Iterable[Effective], histories: Histories) -> list[str]:
-    """Every stream whose certificates a batch rests on or would rest on, those not begun yet included."""
-    below = (pair for history in histories.values() for one in history.certificates for pair in one.from_lots.items())
-    return list(dict.fromkeys(lot_stream(material, lot) for material, lot in (*lots_named(entries), *below)))
 
 
 def as_lot(material: Material, lot: str, day: str, histories: Histories) -> tuple[Material | None, Certificate | None]:

@@ -14,14 +14,14 @@ from kit.formula.rules import Review, review_lots
 from kit.formula.rules.findings import PRACTICE, Finding
 from kit.formula.substance import Part
 from kit.labbook.lot_history import Certificate, Histories, as_lot
-from kit.show import Table
+from kit.show import Table, Worded
 from kit.units import plain
 
 TYPICAL = "typical values used"
 
 
-@dataclass(frozen=True, slots=True)
-class LotUse:
+@dataclass(frozen=True, slots=True, repr=False)
+class LotUse(Worded):
     """A weighing, an adjuster or a water make-up, and the lot it came from.
 
     Parameters

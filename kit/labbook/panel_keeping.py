@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -22,6 +22,7 @@ from kit.labbook.panel_typed import (
     typed_risk,
     typed_samples,
     typed_scale,
+    typed_seed,
 )
 from kit.labbook.receipt import Receipt
 from kit.labbook.streams import Draft
@@ -77,7 +78,8 @@ class PanelKeeping(BookRecord):
         ------
         RecordError   `labbook.study`, `labbook.batch`, `labbook.panel_exists`, `panel.study`, `panel.not_finished`,
                       `panel.place`, `panel.consent`, `panel.stop`, `panel.people`, `panel.challenge`,
-                      `panel.question`, `panel.expected`, `panel.scale`, `panel.assessor`, `panel.alpha`, `panel.limit`.
+                      `panel.question`, `panel.expected`, `panel.scale`, `panel.assessor`, `panel.alpha`, `panel.limit`,
+                      `panel.seed`.
         KitError      `panel.kind`, `panel.samples`, `panel.assessors`, `panel.codes`.
         UnitError     For a share that cannot be read.
         """
@@ -92,8 +94,8 @@ class PanelKeeping(BookRecord):
             kind,
             question.strip(),
             lettered,
-            planned_servings(kind, list(lettered), codes, int(seed)),
-            int(seed),
+            planned_servings(kind, list(lettered), codes, typed_seed(seed, where)),
+            seed,
             typed_risk(alpha, where),
             similar_below=share_or_none(similar_below, kind, where),
             expected=expected_order(expected, kind, list(lettered), where),
@@ -143,6 +145,14 @@ class PanelKeeping(BookRecord):
         RecordError   `panel.unknown`, `panel.void`, `panel.assessor`, `panel.answer`, `panel.answered`,
                       `panel.before_plan`.
         """
+        if not isinstance(answers, Mapping):
+            raise RecordError(
+                f"{answers!r} says no answer to an assessor",
+                where=f"panel {name}",
+                allowed='{"P01": "512", "P02": "194"}',
+                mend="give each answer with the code of the assessor",
+                code="panel.answer",
+            )
         panel, held = self._panel(name), None
         standing, moment = panel.counted, self._moment_after(panel, at)
         stream, drafts = panel_stream(name), []
@@ -221,7 +231,9 @@ class PanelKeeping(BookRecord):
         ------
         RecordError   `panel.unknown`, `panel.void`, `panel.reason`; `panel.assessor` for one who is not awaited.
         """
-        panel, codes = self._panel(name), [assessors] if isinstance(assessors, str) else list(assessors)
+        panel = self._panel(name)
+        several = isinstance(assessors, Iterable) and not isinstance(assessors, str)
+        codes = [str(code) for code in (assessors if several else [assessors])]
         _need_reason(why, name)
         words = f"{', '.join(codes)} will not answer in panel {name}"
         if codes and all(code in panel.absent for code in codes):
@@ -229,7 +241,7 @@ class PanelKeeping(BookRecord):
         strange = [code for code in codes if code not in panel.awaited]
         if strange or not codes:
             raise RecordError(
-                f"{', '.join(strange) or 'nobody'} is not awaited",
+                f"{', '.join(strange)} is not awaited" if strange else "nobody is named",
                 where=f"panel {name}",
                 allowed=", ".join(panel.awaited) or "all assessors have answered",
                 mend="name assessors who have not answered",

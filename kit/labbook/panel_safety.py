@@ -7,14 +7,15 @@ from dataclasses import dataclass
 
 from kit.bench.panel_plan import ON_PEOPLE, PLACE_WORDS, PLACES
 from kit.bench.readings import Reading, usable
-from kit.errors import BatchError, RecordError
+from kit.bench.storage import REFERENCE, storage_key
+from kit.errors import BatchError, RecordError, UnitError
 from kit.formula.composition import Composition
 from kit.formula.label_allergens import allergen_contents, undeclared
 from kit.formula.model import SpecLine
 from kit.labbook.source import Source
 from kit.labbook.view import BatchView, StudyView
 from kit.science.number_text import short
-from kit.units import same_unit
+from kit.units import plain, read, same_unit
 
 _DAY = len("2026-03-02")
 _PASSED = ("A", "B only", "met")
@@ -153,7 +154,7 @@ def _outside(source: Source, study: StudyView, batch: BatchView) -> list[str]:
     for line in study.spec:
         readings = _last(source, study, batch, line.property, line.method)
         if readings and _is_outside(readings, line):
-            unit = "" if line.unit in ("", "1") else f" {line.unit}"
+            unit = "" if readings[0].unit in ("", "1") else f" {readings[0].unit}"
             found.append(f"{line.property} {short(_mean(readings), 4)}{unit}, asked {line.words()}")
     if "ph" not in names or not _last(source, study, batch, "pH"):
         told = "there is no spec for its pH" if "ph" not in names else "its pH was not read"
@@ -162,7 +163,7 @@ def _outside(source: Source, study: StudyView, batch: BatchView) -> list[str]:
 
 
 def _last(source: Source, study: StudyView, batch: BatchView, name: str, method: str = "") -> list[Reading]:
-    """The readings of the last day on which it was read."""
+    """The readings of the last day on which it was read, of jars that were not kept warm or cold."""
     fits = [
         reading
         for reading in batch.readings
@@ -170,6 +171,7 @@ def _last(source: Source, study: StudyView, batch: BatchView, name: str, method:
         and method in ("", reading.method)
         and reading.value is not None
         and usable(reading, source.flags(reading, study))
+        and storage_key(reading.storage) in ("", REFERENCE)
     ]
     last = max((reading.measured_at or "" for reading in fits), default="")
     return [reading for reading in fits if (reading.measured_at or "")[:_DAY] == last[:_DAY]]
@@ -180,9 +182,17 @@ def _mean(readings: Sequence[Reading]) -> float:
 
 
 def _is_outside(readings: Sequence[Reading], line: SpecLine) -> bool:
-    if not all(same_unit(reading.unit or "1", line.unit or "1") for reading in readings):
-        return False
-    low, high, mean = line.low, line.high, _mean(readings)
+    """Whether their mean lies outside; where their unit cannot be set beside that of the limits, nobody can say not."""
+    unit = readings[0].unit or "1"
+    ends = (line.low, line.high)
+    if line.unit and not same_unit(line.unit, unit):
+        try:
+            ends = [None if end is None else read(f"{plain(end)} {line.unit}", unit) for end in ends]
+        except UnitError:
+            return True
+    if not all(same_unit(reading.unit or "1", unit) for reading in readings):
+        return True
+    (low, high), mean = ends, _mean(readings)
     return (low is not None and mean < low) or (high is not None and mean > high)
 
 

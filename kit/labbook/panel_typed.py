@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
 from kit.errors import RecordError
@@ -26,7 +26,15 @@ def typed_samples(samples: Mapping[str, str], kind: str, question: str, where: s
     ------
     RecordError   `panel.samples`, `panel.question`.
     """
-    if not question.strip():
+    if not isinstance(samples, Mapping):
+        raise RecordError(
+            f"{samples!r} says no batch to a letter",
+            where=where,
+            allowed='{"A": "TEA-02/1", "B": "TEA-09/1"}',
+            mend="name each batch by its letter",
+            code="panel.samples",
+        )
+    if not isinstance(question, str) or not question.strip():
         raise RecordError(
             f"a {kind} test without a question",
             where=where,
@@ -54,12 +62,22 @@ def assessor_codes(assessors: int | Sequence[str], where: str) -> list[str]:
 
     Raises
     ------
-    RecordError   `panel.assessor` for codes that are long, empty or not different, or no assessor.
+    RecordError   `panel.assessor` for codes that are long, empty or not different, for what is no number and no list.
     """
-    if isinstance(assessors, int):
+    if isinstance(assessors, str) and assessors.strip().isdecimal():
+        assessors = int(assessors)
+    if isinstance(assessors, int) and not isinstance(assessors, bool):
         width = max(2, len(str(assessors)))
         return [f"P{place:0{width}}" for place in range(1, assessors + 1)]
-    codes = [str(code).strip() for code in assessors]
+    if not isinstance(assessors, Iterable):
+        raise RecordError(
+            f"{assessors!r} is no number of assessors",
+            where=where,
+            allowed="a whole number, or a list of codes",
+            mend="give the number of assessors alone, and P01, P02 ... are used",
+            code="panel.assessor",
+        )
+    codes = [assessors.strip()] if isinstance(assessors, str) else [str(code).strip() for code in assessors]
     bad = [code for code in codes if not code or len(code) > _LONGEST_CODE or " " in code]
     if bad or len(set(codes)) < len(codes):
         raise RecordError(
@@ -132,7 +150,7 @@ def expected_order(expected: str | Sequence[str], kind: str, letters: Sequence[s
     ------
     RecordError   `panel.expected`.
     """
-    parts = expected.replace(">", " ").replace(",", " ").split() if isinstance(expected, str) else list(expected)
+    parts = expected.replace(">", " ").replace(",", " ").split() if isinstance(expected, str) else _listed(expected)
     fits = (kind == PAIRED and len(parts) == 1) or (kind == RANKING and len(parts) == len(letters))
     if parts and not (fits and set(parts) <= set(letters) and len(set(parts)) == len(parts)):
         raise RecordError(
@@ -157,7 +175,7 @@ def typed_scale(scale: Sequence[int], kind: str, where: str) -> tuple[int, ...]:
     ------
     RecordError   `panel.scale`.
     """
-    marks = tuple(scale) or (_DEFAULT_SCALE if kind == RATING else ())
+    marks = tuple(_listed(scale)) or (_DEFAULT_SCALE if kind == RATING else ())
     whole = all(isinstance(mark, int) and not isinstance(mark, bool) and abs(mark) <= _MOST_MARK for mark in marks)
     if (kind != RATING and marks) or (kind == RATING and not (len(marks) == 2 and whole and marks[0] < marks[1])):
         raise RecordError(
@@ -168,3 +186,29 @@ def typed_scale(scale: Sequence[int], kind: str, where: str) -> tuple[int, ...]:
             code="panel.scale",
         )
     return marks
+
+
+def typed_seed(seed: object, where: str) -> int:
+    """The seed of the draw, a whole number.
+
+    Parameters
+    ----------
+    seed : int
+    where : str
+
+    Raises
+    ------
+    RecordError   `panel.seed`.
+    """
+    if isinstance(seed, bool) or not isinstance(seed, int):
+        raise RecordError(
+            f"a seed of {seed!r}", where=where, allowed="a whole number", mend="seed=1", code="panel.seed"
+        )
+    return seed
+
+
+def _listed(typed: object) -> list:
+    """What was typed as a list; one thing alone is a list of one, nothing is an empty one."""
+    if typed is None:
+        return []
+    return list(typed) if isinstance(typed, Iterable) else [typed]

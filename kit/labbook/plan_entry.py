@@ -10,14 +10,14 @@ from kit.errors import RecordError
 from kit.formula.formula import Formula
 from kit.labbook.streams import Entry
 from kit.labbook.view import BatchView, formula_stream
-from kit.show import Table
+from kit.show import Table, Worded
 
 PLAN = "plan"
 """Kind of the entry and of its stream."""
 
 
-@dataclass(frozen=True, slots=True)
-class PlannedRun:
+@dataclass(frozen=True, slots=True, repr=False)
+class PlannedRun(Worded):
     """One batch that was planned: its place in the order, its day, and the formula version it is to be.
 
     Parameters
@@ -36,6 +36,11 @@ class PlannedRun:
     role: str
     date: str = ""
 
+    @property
+    def words(self) -> str:
+        """Its place in the plan, and what it is."""
+        return f"batch {self.order}, {self.date or f'day {self.day}'}, number {self.place}: {self.label} ({self.role})"
+
 
 @dataclass(frozen=True)
 class PlanKept:
@@ -47,6 +52,7 @@ class PlanKept:
     at : str             When it was planned, as an ISO time.
     row : mapping        All that was kept.
     formulas : mapping   Fingerprint to formula.
+    recorded_at : str    When it was put on the record, as an ISO time.
     """
 
     name: str
@@ -54,6 +60,7 @@ class PlanKept:
     at: str
     row: Mapping
     formulas: Mapping[str, Formula]
+    recorded_at: str = ""
 
     @property
     def title(self) -> str:
@@ -145,7 +152,8 @@ def plan_kept(entry: Entry, formula: Callable[[str], Formula]) -> PlanKept:
     body = entry.body
     row = body["plan"]
     formulas = {key: formula(key) for key in versions_of_plan(row)}
-    return PlanKept(body["name"], body["study"], entry.measured_at or entry.recorded_at, row, formulas)
+    at = entry.measured_at or entry.recorded_at
+    return PlanKept(body["name"], body["study"], at, row, formulas, entry.recorded_at)
 
 
 def plan_streams(kept: PlanKept) -> tuple[str, ...]:

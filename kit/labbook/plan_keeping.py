@@ -35,7 +35,8 @@ class PlanKeeping(BookRecord):
         Raises
         ------
         RecordError    `labbook.study`, `labbook.name`, `labbook.plan_stop` for a plan with a version that must not be
-                       made, `labbook.plan_exists` where the name holds another plan, `labbook.plan` for no plan.
+                       made, `labbook.plan_exists` where the name holds another plan, `labbook.plan` for no plan,
+                       `labbook.plan_time` for a time to come, `labbook.time`.
         FormulaError   `formula.version_edited` when a version label is known here with another content.
         """
         source = self.source()
@@ -51,13 +52,28 @@ class PlanKeeping(BookRecord):
                 if not source.entries(formula_stream(formula.fingerprint)):
                     stored = formula_row(formula)
                     drafts += self._opening(formula_stream(formula.fingerprint), "formula", stored)
-            measured = stamp(read_time(at, self.store.clock, where=words)) if at else None
+            measured = self._moment(at, words)
             drafts += self._opening(stream, PLAN, body, measured_at=measured)
             kept = self.store.append_many(drafts)
             seq = next(entry.seq for entry in kept if entry.stream == stream)
             return Receipt(stream, seq, PLAN, words, ("planned against made: kit.plan_made(book, name)",))
         mend = "keep the changed plan under a name of its own: the first one stays"
         return self._define(stream, PLAN, body, words, mend=mend, at=at)
+
+    def _moment(self, at: str, where: str) -> str | None:
+        """When it was planned, where that was told: not in time to come, as no batch would belong to it until then."""
+        if not at:
+            return None
+        moment = read_time(at, self.store.clock, where=where)
+        if moment > self.store.clock():
+            raise RecordError(
+                f"{stamp(moment)} is still to come",
+                where=where,
+                allowed="now, or a time that is past",
+                mend="leave it out; the days of making are given with plan_variations(days=...)",
+                code="labbook.plan_time",
+            )
+        return stamp(moment)
 
     def _refuse_other_versions(self, formulas: tuple[Formula, ...], source: Source) -> None:
         for formula in formulas:

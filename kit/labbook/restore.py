@@ -15,12 +15,13 @@ from kit.labbook.backup import STAMP, SUFFIX, beside, checked_copy, heads_of, re
 from kit.labbook.check import BOOK, CheckReport
 from kit.labbook.store import Store
 from kit.labbook.times import Clock, local_now
+from kit.show import Worded
 
 _DAMAGED = ("SQLITE_NOTADB", "SQLITE_CORRUPT", "SQLITE_ERROR")  # no database any more: set aside as it lies
 
 
-@dataclass(frozen=True, slots=True)
-class Restored:
+@dataclass(frozen=True, slots=True, repr=False)
+class Restored(Worded):
     """A lab book that was taken back from a backup.
 
     Attributes

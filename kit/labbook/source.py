@@ -21,6 +21,7 @@ from kit.formula.formula import Formula, formula_from_row
 from kit.formula.model import spec_from_row
 from kit.labbook.calibration_view import calibration_of, calibration_stream
 from kit.labbook.lot_history import LOT_STREAM, LotHistory, lot_history, lot_stream
+from kit.labbook.margin_entry import opening_entry, stated_margins
 from kit.labbook.oil_check_entry import OIL_CHECK, oil_checked
 from kit.labbook.panel_entry import PANEL, panel_kept, panel_stream
 from kit.labbook.plan_entry import PLAN, PlanKept, plan_kept, plan_stream
@@ -111,10 +112,10 @@ class Source:
             name = names[0]
         if name not in names:
             raise RecordError(
-                f"there is no study {name!r}" if name else "several studies are here; name one",
+                f"there is no study {name!r}" if name else _no_one_study(names),
                 where=self.title,
                 allowed=", ".join(names) or "none yet",
-                mend="name one of these",
+                mend="name one of these" if names else "open one with new_study()",
                 code="labbook.study",
             )
         self._views[name] = _study(name, self.entries(f"study/{name}"))
@@ -409,7 +410,8 @@ def _snapshot_table(path: Path) -> dict:
 
 
 def _study(name: str, entries: tuple[Entry, ...]) -> StudyView:
-    body, dated = entries[-1].body, entries[-1]
+    dated = opening_entry(entries)
+    body = dated.body
     return StudyView(
         name=name,
         question=body.get("question", ""),
@@ -421,7 +423,12 @@ def _study(name: str, entries: tuple[Entry, ...]) -> StudyView:
         history=tuple(body.get("history", ())),
         reference_product=body.get("reference_product", ""),
         note=body.get("note", ""),
+        margins=stated_margins(entries),
     )
+
+
+def _no_one_study(names: Sequence[str]) -> str:
+    return "several studies are here; name one" if names else "there is no study yet"
 
 
 def nearest_names(name: str, known: Sequence[str]) -> list[str]:

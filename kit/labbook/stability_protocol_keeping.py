@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from kit.bench.stability_protocol import StabilityProtocol
 from kit.errors import RecordError
 from kit.labbook.book_record import BookRecord, plain_name
@@ -30,7 +32,7 @@ class StabilityProtocolKeeping(BookRecord):
         ------
         RecordError   `labbook.study`, `labbook.name`, `labbook.protocol_exists` for another content under the name,
                       `stability.after_data` where data are there and no reason is given, `stability.protocol` for
-                      anything but a protocol.
+                      anything but a protocol, `stability.method` for a limit by a method that the study does not have.
         """
         where = f"add_stability_protocol() {name}"
         if not isinstance(protocol, StabilityProtocol):
@@ -41,7 +43,9 @@ class StabilityProtocolKeeping(BookRecord):
                 code="stability.protocol",
             )
         source = self.source()
-        owner = source.study(study).name
+        view = source.study(study)
+        owner = view.name
+        _refuse_unknown_methods(protocol, view.methods, where)
         stream = f"{PROTOCOL}/{plain_name(name, 'protocol')}"
         body = {"name": name, "study": owner, "protocol": protocol.row(), "after_data": after_data.strip()}
         if not self.store.has(stream):
@@ -75,3 +79,16 @@ class StabilityProtocolKeeping(BookRecord):
                 code="stability.after_data",
             )
         return f"{len(older)} readings were there; {kept.after_data.strip()}"
+
+
+def _refuse_unknown_methods(protocol: StabilityProtocol, known: Iterable[str], where: str) -> None:
+    """A limit by a method that nobody can read by would never be judged, and is frozen."""
+    strange = [limit for limit in protocol.limits if limit.method and limit.method not in known]
+    if strange:
+        raise RecordError(
+            f"the study has no method {strange[0].method!r}, by which {strange[0].property} is to be read",
+            where=where,
+            allowed=", ".join(known),
+            mend='plan it with one of these: plan_stability(methods={"pH": "pH neat"})',
+            code="stability.method",
+        )

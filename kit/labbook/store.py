@@ -14,17 +14,29 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Select, func, select
+from sqlalchemy import Connection, Select, bindparam, func, select
 
 from kit.errors import RecordError
 from kit.labbook import faults, migrate, schema, sqlite_file
-from kit.labbook.append import FIND_STREAM, Known, head_of, lay_down, lay_down_all
+from kit.labbook.append import FIND_STREAM, Known, Prepared, lay_down, lay_down_all
 from kit.labbook.check import BOOK, CheckReport, Rebuild, check_book, read_chain
 from kit.labbook.projections import projection
 from kit.labbook.streams import GENESIS, Draft, Entry, Head, parse, stamp, verify_text
 from kit.labbook.times import Clock, local_now
 
 _stream, _entry = schema.stream, schema.entry
+_later = _entry.alias()
+_LAST = (  # name, number and hash of the last entry of every stream
+    select(_stream.c.name, _entry.c.seq, _entry.c.hash)
+    .join_from(_stream, _entry)
+    .where(
+        _entry.c.seq
+        == select(func.max(_later.c.seq)).where(_later.c.stream_id == _stream.c.id).correlate(_stream).scalar_subquery()
+    )
+)
+
+
+_NEWEST = Prepared(select(func.max(_entry.c.id)).join_from(_stream, _entry).where(_stream.c.kind == bindparam("kind")))
 
 
 class Store:
@@ -207,8 +219,15 @@ class Store:
         with self._file.reading() as connection:
             if streams is None:
                 return _all_heads(connection)
-            found = {name: FIND_STREAM.run(connection, name=name).fetchone() for name in streams}
-            return {name: head_of(connection, row[0]) if row else Head(0, GENESIS) for name, row in found.items()}
+            names = list(streams)
+            rows = connection.execute(_LAST.where(_stream.c.name.in_(names)))
+            found = {name: Head(seq, digest) for name, seq, digest in rows}
+            return {name: found.get(name, Head(0, GENESIS)) for name in names}
+
+    def newest(self, stream_kind: str) -> int:
+        """Number of the newest entry over all streams of a kind: it grows with each; 0 before the first."""
+        with self._file.reading() as connection:
+            return _NEWEST.run(connection, kind=stream_kind).scalar() or 0
 
     def outline(self) -> list[tuple[str, str, Head]]:
         """Name, kind and head of every stream, in the order they were begun."""
@@ -313,11 +332,7 @@ def _open_for_reading(path: Path, clock: Clock) -> sqlite_file.File:
 
 
 def _all_heads(connection: Connection) -> dict[str, Head]:
-    later = _entry.alias()
-    last = select(func.max(later.c.seq)).where(later.c.stream_id == _stream.c.id).correlate(_stream).scalar_subquery()
-    query = select(_stream.c.name, _entry.c.seq, _entry.c.hash).join_from(_stream, _entry)
-    rows = connection.execute(query.where(_entry.c.seq == last).order_by(_stream.c.id))
-    return {name: Head(seq, hash) for name, seq, hash in rows}
+    return {name: Head(seq, digest) for name, seq, digest in connection.execute(_LAST.order_by(_stream.c.id))}
 
 
 def _single(row: Any) -> Entry:

@@ -21,6 +21,7 @@ from hashlib import sha256
 from typing import Any, NamedTuple
 
 from kit.errors import RecordError
+from kit.show import Worded
 
 GENESIS = "0" * 64
 """The `previous` of the first entry of every stream: no entry came before it."""
@@ -38,8 +39,8 @@ class Head(NamedTuple):
     hash: str
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+@dataclass(frozen=True, slots=True, repr=False)
+class Entry(Worded):
     """One entry as it is kept. Made by `seal` or `parse`, never edited.
 
     Attributes
@@ -69,6 +70,11 @@ class Entry:
     def head(self) -> Head:
         """The head of the stream while this entry is its last."""
         return Head(self.seq, self.hash)
+
+    @property
+    def words(self) -> str:
+        """Which entry of which stream, what it records, and its content as kept."""
+        return f"entry {self.seq} of {self.stream}, {self.kind}, recorded {self.recorded_at}: {canonical(self.body)}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,17 +22,19 @@ from kit.formula.rules import Review, review
 from kit.formula.rules.facts import merged_unknowns
 from kit.labbook.challenge_entry import KIND as CHALLENGE
 from kit.labbook.challenge_entry import challenge_test_of
-from kit.labbook.ledger import Effective, effective
+from kit.labbook.ledger import CORRECTION, VOID, Effective, effective
 from kit.labbook.lot_history import WITH_LOTS, LotHistory, Read, lots_named, read_histories
 from kit.labbook.lot_uses import LotUse, driving_words, lot_use, lots_table, review_uses
+from kit.labbook.margin_entry import StatedMargin
 from kit.labbook.streams import Entry
-from kit.labbook.times import hours_between
-from kit.show import Table
+from kit.labbook.times import hours_between, show_time
+from kit.show import Table, Worded
+from kit.units import plain
 
 
-@dataclass(frozen=True, slots=True)
-class StudyView:
-    """A study: its question, dated spec, methods, control and the studies whose repeat batches tell the scatter."""
+@dataclass(frozen=True, slots=True, repr=False)
+class StudyView(Worded):
+    """A study: question, dated spec, methods, control, studies whose repeat batches tell the scatter, margins."""
 
     name: str
     question: str
@@ -44,10 +46,26 @@ class StudyView:
     history: tuple[str, ...] = ()
     reference_product: str = ""
     note: str = ""
+    margins: tuple[StatedMargin, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """Question, control, spec, margins and methods, a line each."""
+        spec = "; ".join(f"{line.property} {line.words()}{f' at {line.age}' if line.age else ''}" for line in self.spec)
+        told = (
+            ("control", self.control or self.reference_product),
+            (f"spec of {self.spec_dated}", spec or "none"),
+            ("too small to matter", "; ".join(stated.words for stated in self.margins)),
+            ("methods", "; ".join(method.words() for method in self.methods.values())),
+            ("ages", ", ".join(map(str, self.windows))),
+            ("scatter also from", ", ".join(self.history)),
+            ("note", self.note),
+        )
+        return "\n".join([f"Study {self.name}: {self.question}", *(f"  {name}: {text}" for name, text in told if text)])
 
 
-@dataclass(frozen=True, slots=True)
-class TrialView:
+@dataclass(frozen=True, slots=True, repr=False)
+class TrialView(Worded):
     """A trial: which formula version it tries, and why."""
 
     name: str
@@ -56,9 +74,15 @@ class TrialView:
     why: str = ""
     note: str = ""
 
+    @property
+    def words(self) -> str:
+        """The trial, what it tries and why."""
+        told = "; ".join(part for part in (self.formula.title, self.why, self.note) if part)
+        return f"Trial {self.name} of study {self.study}: {told}"
 
-@dataclass(frozen=True, slots=True)
-class Observation:
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Observation(Worded):
     """A coded word seen at the bench: grain "none", colour "off-white"."""
 
     entry: int
@@ -72,9 +96,18 @@ class Observation:
     storage: str = ""
     rest_h: Decimal | None = None
 
+    @property
+    def words(self) -> str:
+        """What was seen, when, and whether it stands: "grain: none, 168.0 h old"."""
+        age = self.age_h if self.age_h is not None else self.age_typed_h
+        told = [f"{self.name}: {self.word}", "in process" if age is None else f"{age:.1f} h old"]
+        told += [f"jar kept at {self.storage}"] if self.storage else []
+        told += [f"VOID: {self.void}"] if self.void else []
+        return ", ".join(told)
 
-@dataclass(frozen=True, slots=True)
-class Decision:
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Decision(Worded):
     """What was decided about a batch, by whom and why."""
 
     entry: int
@@ -83,9 +116,15 @@ class Decision:
     by: str
     at: str
 
+    @property
+    def words(self) -> str:
+        """The decision with its reason, by whom and when."""
+        why = f": {self.why}" if self.why else ""
+        return f"{self.verdict}{why} (by {self.by or 'NOT RECORDED'}, {show_time(self.at)})"
 
-@dataclass(frozen=True)
-class BatchView:
+
+@dataclass(frozen=True, repr=False)
+class BatchView(Worded):
     """One making of a formula: everything recorded about it, as it stands now.
 
     `entries` are the raw entries; `effective` are the same with corrections made and voids marked; `histories` are the
@@ -115,6 +154,27 @@ class BatchView:
     def stream(self) -> str:
         """The stream that holds it."""
         return batch_stream(self.name)
+
+    @property
+    def words(self) -> str:
+        """Which batch of what, how far it is, what is recorded of it and what was decided."""
+        finished = f"finished {show_time(self.finished_at)}" if self.finished_at else "making not finished"
+        made = f"{plain(self.batch_g)} g, started {show_time(self.started_at)}, {finished}"
+        held = (
+            (len(self.standing("weigh")), "weighing", "weighings"),
+            (sum(not reading.void for reading in self.readings), "reading", "readings"),
+            (sum(not seen.void for seen in self.observations), "observation", "observations"),
+        )
+        recorded = ", ".join(f"{count} {one if count == 1 else many}" for count, one, many in held)
+        told = (
+            f"Batch {self.name} of study {self.study}: {self.formula.title}",
+            f"{made}{f', by {self.operator}' if self.operator else ''}",
+            recorded,
+            f"why: {self.why}" if self.why else "",
+            f"note: {self.note}" if self.note else "",
+            *(f"decided: {decision.words}" for decision in self.decisions),
+        )
+        return "\n  ".join(line for line in told if line)
 
     @property
     def batch_g(self) -> Decimal:
@@ -255,13 +315,24 @@ def formula_stream(fingerprint: str) -> str:
 
 
 def batch_view(
-    entries: tuple[Entry, ...], formula: Formula, sheet: Sheet | None = None, *, read: Read | None = None
+    entries: tuple[Entry, ...],
+    formula: Formula,
+    sheet: Sheet | None = None,
+    *,
+    read: Read | None = None,
+    before: BatchView | None = None,
 ) -> BatchView:
     """The view of a batch from its entries; the first is its start and holds the sheet.
 
-    `read` gives the entries of the streams of its lots; without it nothing is certified.
+    `read` gives the entries of the streams of its lots; without it nothing is certified. `before` is an earlier view of
+    the batch, given where no certificate has come since: with the same lots theirs are not read again.
     """
-    start, standing = entries[0].body, effective(entries)
+    start, standing = entries[0].body, _grown(before, entries)
+    named = lots_named(standing)
+    if before is not None and lots_named(before.effective) == named:
+        histories = before.histories
+    else:
+        histories = read_histories(named, read) if read is not None else {}
     return BatchView(
         study=start["study"],
         trial=start["trial"],
@@ -275,8 +346,15 @@ def batch_view(
         entries=entries,
         effective=standing,
         _phase_kinds={phase.name: phase.kind for phase in formula.phases},
-        histories=read_histories(lots_named(standing), read) if read is not None else {},
+        histories=histories,
     )
+
+
+def _grown(before: BatchView | None, entries: tuple[Entry, ...]) -> tuple[Effective, ...]:
+    """The entries as they stand; those of an earlier view stand unless a correction or a void came since."""
+    if before is None or any(entry.kind in (CORRECTION, VOID) for entry in entries[len(before.entries) :]):
+        return effective(entries)
+    return (*before.effective, *effective(entries[len(before.entries) :]))
 
 
 def age_h(batch: BatchView, measured_at: str) -> Decimal | None:

@@ -7,17 +7,21 @@ would make every interval hold less than it says.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from kit.science.arm_batches import ArmBatches, day_means, invented_repeats, rows, shares_a_day
 from kit.science.mean_comparison import SimultaneousDifference, dunnett, welch_each
 from kit.science.mixed_batches import mixed_model
+from kit.science.number_text import degrees
 from kit.science.same_day import same_day
 from kit.science.scatter_known import ENOUGH_DF, combined_sd
-from kit.science.statistics import PooledSD, pooled_sd
+from kit.science.statistics import PooledSD, mean_sd, pooled_sd
 
 POOLED, WELCH, SAME_DAY, MIXED, NONE = "pooled", "welch", "same-day", "mixed", "none"
 ANALYSES = (POOLED, WELCH, SAME_DAY, MIXED, NONE)
+
+NOTHING_REPEATED = "nothing was repeated, so the scatter of batches is not known"
+DAYS_COUNT_ONCE = "batches of one day count once, so how much batches of other days scatter is not known"
 
 _FEWEST_WITHIN = 2  # degrees of freedom within days: one gives an interval of thirteen standard errors
 
@@ -34,9 +38,12 @@ class Analysis:
     sizes : tuple            (units of the arm, units of the control) in each difference; units are batches, or days
                              where batches of one day count once.
     sd : float, None         Scatter of batches that it rests on.
-    df : float               Its degrees of freedom.
+    df : float               Its degrees of freedom; with days at random the fewest of any difference.
     notes : tuple of str     What all arms have to be read with.
     not_linked : tuple       Places of arms of which no batch was made on a day of the control.
+    each_sd : tuple          (SD of the arm, SD of the control) of each difference under Welch: the one pooled of both
+                             twice where they scatter alike. Empty under any other analysis.
+    alike : bool             Whether all are taken to scatter alike.
     """
 
     code: str
@@ -47,6 +54,8 @@ class Analysis:
     df: float
     notes: tuple[str, ...] = ()
     not_linked: tuple[int, ...] = ()
+    each_sd: tuple[tuple[float | None, float | None], ...] = ()
+    alike: bool = True
 
 
 def analyse(
@@ -105,15 +114,17 @@ def _within_days(
         values, places, days = rows([control, *arms, *past, invented_repeats(pool.sd, int(pool.df))])
     mixed = mixed_model(values, places, days, control=0, compared=mine, confidence=confidence)
     if not mixed.reason:
+        made = [day for arm in (control, *arms, *past) for day in arm.days]
+        lent = f" and a scatter pooled before ({degrees(int(pool.df))})" if pool.sd else ""
         why = (
-            f"control and arms share days: days and batches at random over {mixed.n_batches} batches of {mixed.n_days} "
-            "days, so that what differs between days cancels where a day holds both"
+            f"control and versions share days: days and batches at random over {len(made)} batches of "
+            f"{len(set(made))} days{lent}, so that what differs between days cancels where a day holds both"
         )
         df = min((found.df for found in mixed.differences if found.df is not None), default=0)
         return Analysis(MIXED, why, mixed.differences, sizes, mixed.batch_sd, df, not_linked=alone)
     if fixed.reason or fixed.arms != tuple(mine):
         return None
-    why = f"control and arms share days: a level for every day, because {mixed.reason}"
+    why = f"control and versions share days: a level for every day, because {mixed.reason}"
     return Analysis(SAME_DAY, why, fixed.differences, sizes, fixed.sd, fixed.df, not_linked=alone)
 
 
@@ -129,9 +140,11 @@ def _across(
 ) -> Analysis:
     """Means against means, the scatter pooled or each arm's own."""
     notes: list[str] = []
+    unknown = NOTHING_REPEATED
     if by_day and not _one_day([control, *arms]):
         repeated = [arm.label for arm in (control, *arms) if arm.repeats_a_day]
         if repeated:
+            unknown = DAYS_COUNT_ONCE
             notes.append(
                 f"{', '.join(repeated)}: batches of one day count once, by their mean, as they share that day."
             )
@@ -141,36 +154,45 @@ def _across(
     lent = combined_sd([pooled_sd([arm.values for arm in past if arm.n]), pool])
     if lent.df and _share_days(control, arms):
         notes.append(
-            "Arms and control share days, but too few to compare within them: differences between days stay in the "
+            "Versions and control share days, but too few to compare within them: differences between days stay in the "
             "earlier scatter, so the interval is rather too wide."
         )
     groups, sizes = [arm.values for arm in arms], tuple((arm.n, control.n) for arm in arms)
-    code, why = _choice(sizes, scatter, lent, alike)
+    code, why = _choice(sizes, scatter, lent, alike, unknown)
     if code == WELCH:
         found = welch_each(groups, control.values, confidence=confidence)
         own = pooled_sd([*groups, control.values])
-        return Analysis(WELCH, why, found, sizes, own.sd, own.df, tuple(notes), _alone(control, arms))
+        each = tuple(_each_sd(group, control.values, alike) for group in groups)
+        return Analysis(WELCH, why, found, sizes, own.sd, own.df, tuple(notes), _alone(control, arms), each, alike)
     sd = None if code == NONE else scatter.sd
     if sd is None:
-        found = dunnett(groups, control.values, confidence=confidence, sd=0.0, df=0)
+        alone = dunnett(groups, control.values, confidence=confidence, sd=0.0, df=0)
+        found = tuple(replace(one, reason=why) for one in alone)
     else:
         found = dunnett(groups, control.values, confidence=confidence, sd=sd, df=scatter.df)
     return Analysis(code, why, found, sizes, sd, scatter.df if sd else 0, tuple(notes), _alone(control, arms))
 
 
-def _choice(sizes: Sequence[tuple[int, int]], scatter: PooledSD, lent: PooledSD, alike: bool) -> tuple[str, str]:
+def _each_sd(arm: Sequence[float], control: Sequence[float], alike: bool) -> tuple[float | None, float | None]:
+    """What both means of a Welch interval scatter by."""
+    return (pooled_sd([arm, control]).sd,) * 2 if alike else (mean_sd(arm).sd, mean_sd(control).sd)
+
+
+def _choice(
+    sizes: Sequence[tuple[int, int]], scatter: PooledSD, lent: PooledSD, alike: bool, unknown: str
+) -> tuple[str, str]:
     """Code and reason, from the counts alone."""
     from_where = f", {lent.df} of them from earlier batches" if lent.df else ""
-    pooled = f"the scatter of batches pooled over all arms{from_where}: {scatter.df} degrees of freedom"
+    pooled = f"the scatter of batches pooled over all versions{from_where}: {degrees(scatter.df)}"
     both_repeated = any(min(size) > 1 for size in sizes)
     if not alike:
         if both_repeated:
-            return WELCH, "the arms do not scatter alike: Welch, each arm with the scatter of its own and the control's"
-        return NONE, "the arms do not scatter alike, and none of them was repeated beside a repeated control"
+            return WELCH, "the versions do not scatter alike: Welch, each with the scatter of its own and the control's"
+        return NONE, "the versions do not scatter alike, and none of them was repeated beside a repeated control"
     if scatter.sd is None:
-        return NONE, "nothing was repeated, so the scatter of batches is not known"
+        return NONE, unknown
     if len(sizes) == 1 and scatter.df < ENOUGH_DF and both_repeated:
-        return WELCH, f"only {scatter.df} degrees of freedom to pool: Welch, each side with its own scatter"
+        return WELCH, f"only {degrees(scatter.df)} to pool: Welch, each side with its own scatter"
     return POOLED, pooled
 
 

@@ -37,7 +37,7 @@ class ArmBatches:
         if self.days and len(self.days) != len(self.values):
             raise KitError(
                 f"{self.label} has {len(self.values)} batches and {len(self.days)} days",
-                where="comparison of arms",
+                where="comparison with a control",
                 allowed="a day for every batch, or none at all",
                 mend="give the day of every batch",
                 code="verdict.days",
@@ -74,7 +74,7 @@ def on_scale(arm: ArmBatches, scale: str) -> ArmBatches:
     if scale not in SCALES:
         raise KitError(
             f"a scale {scale!r}",
-            where="comparison of arms",
+            where="comparison with a control",
             allowed=", ".join(SCALES),
             mend="name one of these",
             code="verdict.scale",

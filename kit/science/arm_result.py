@@ -98,8 +98,8 @@ class ArmVerdicts(Worded):
             if found.label == label:
                 return found
         raise KitError(
-            f"there is no arm {label!r}",
-            where="comparison of arms",
+            f"there is no version {label!r}",
+            where="comparison with a control",
             allowed=", ".join(found.label for found in self.verdicts),
             mend="name one of these",
             code="verdict.arm",
@@ -115,7 +115,7 @@ class ArmVerdicts(Worded):
     def table(self) -> Table:
         """Every verdict, a row an arm."""
         return Table(
-            ("arm", "batches", "verdict"),
+            ("version", "batches", "verdict"),
             tuple((found.label, f"{found.n_arm} against {found.n_control}", found.words) for found in self.verdicts),
         )
 

@@ -27,8 +27,9 @@ from kit.science.arm_words import sentence
 from kit.science.detectable import detectable_errors
 from kit.science.equivalence import Equivalence, equivalence
 from kit.science.mean_comparison import SimultaneousDifference
+from kit.science.number_text import degrees
 from kit.science.scatter_known import ENOUGH_DF, POORLY_KNOWN, combined_sd, poorly_known, sd_interval
-from kit.science.simultaneous import check_confidence
+from kit.science.simultaneous import check_confidence, either_side_critical
 from kit.science.statistics import PooledSD, pooled_sd
 from kit.science.welch_exact import welch_detectable
 
@@ -41,6 +42,7 @@ __all__ = [
     "NO_SHARED_DAY",
     "REAL",
     "TWO_AGAINST_TWO",
+    "TWO_ON_A_SIDE",
     "VERDICTS",
     "ArmBatches",
     "ArmVerdict",
@@ -49,6 +51,9 @@ __all__ = [
 ]
 
 TWO_AGAINST_TWO = "Welch at two against two holds 97.7 % where it says 95 %: rather too wide"
+TWO_ON_A_SIDE = "Welch with two batches on one side holds from 87 to 98 % where it says 95 %, as these two scatter"
+_LEAST_SHARE = 1e-6  # of the other SD: a sample of which all values are alike is planned for with so much
+_SAME_WRONG = 0.05  # chance to call the same what differs by the whole margin
 NO_SHARED_DAY = "made on no day of the control: the day is not separated from the change"
 
 
@@ -106,7 +111,7 @@ def arm_verdicts(
         return _nothing(base, scaled, scale)
     found = analyse(base, there, past, pool, alike=alike, confidence=confidence)
     judged = {
-        id(arm): _judge(index, arm, found, [base, *there], wide, scale=scale, unit=unit, margin=margin)
+        id(arm): _judge(index, arm, found, wide, scale=scale, unit=unit, margin=margin)
         for index, arm in enumerate(there)
     }
     verdicts = tuple(judged.get(id(arm)) or _not_comparable(arm, base, scale) for arm in scaled)
@@ -128,7 +133,6 @@ def _judge(
     index: int,
     arm: ArmBatches,
     found: Analysis,
-    present: Sequence[ArmBatches],
     wide: float | None,
     *,
     scale: str,
@@ -139,8 +143,8 @@ def _judge(
 
     gap = found.differences[index]
     n_arm, n_control = found.sizes[index]
-    detectable = _detectable(gap, found, index, present)
-    same = equivalence(gap.difference, gap.standard_error, gap.df, wide) if wide and gap.low is not None else None
+    detectable = _detectable(gap, found, index)
+    same = _same(gap, wide, len(found.differences))
     verdict = _verdict(gap, detectable, same, wide)
     cautions = _cautions(gap, found, index)
     alone = (None, None)
@@ -198,25 +202,41 @@ def _verdict(
     return NOT_SHOWN
 
 
-def _detectable(
-    gap: SimultaneousDifference, found: Analysis, index: int, present: Sequence[ArmBatches]
-) -> float | None:
+def _same(gap: SimultaneousDifference, wide: float | None, several: int) -> Equivalence | None:
+    """Held against the margin, by itself and with all versions in view; None without a margin or an interval."""
+    from scipy.special import stdtrit
+
+    if wide is None or gap.low is None:
+        return None
+    together = None
+    if several > 1 and gap.loadings:
+        together = either_side_critical(gap.loadings, round(float(gap.df), 6), 1 - _SAME_WRONG)
+    elif several > 1:  # each with a scatter of its own: by Bonferroni
+        together = float(stdtrit(gap.df, 1 - _SAME_WRONG / several))
+    return equivalence(gap.difference, gap.standard_error, gap.df, wide, alpha=_SAME_WRONG, together=together)
+
+
+def _detectable(gap: SimultaneousDifference, found: Analysis, index: int) -> float | None:
     if gap.low is None:
         return None
     if found.code != WELCH:
         return gap.standard_error * detectable_errors(gap.critical, gap.df)
     n_arm, n_control = found.sizes[index]
-    own = pooled_sd([present[0].values, present[index + 1].values])
+    arm_sd, control_sd = found.each_sd[index]
+    second = max(control_sd, _LEAST_SHARE * arm_sd)
+    ratio = max(arm_sd / second, _LEAST_SHARE)
     each = 1 - (1 - gap.confidence) / len(found.differences)
-    return welch_detectable(own.sd, n_arm, n_control, confidence=each)
+    return welch_detectable(second, n_arm, n_control, sd_ratio=ratio, confidence=each)
 
 
 def _cautions(gap: SimultaneousDifference, found: Analysis, index: int) -> tuple[str, ...]:
     told = []
     if gap.low is not None and poorly_known(gap.df):
         told.append(POORLY_KNOWN)
-    if gap.low is not None and found.code == WELCH and found.sizes[index] == (2, 2) and len(found.differences) == 1:
+    if gap.low is not None and found.code == WELCH and found.alike and found.sizes[index] == (2, 2):
         told.append(TWO_AGAINST_TWO)
+    if gap.low is not None and found.code == WELCH and not found.alike and min(found.sizes[index]) == 2:
+        told.append(TWO_ON_A_SIDE)
     if index in found.not_linked:
         told.append(NO_SHARED_DAY)
     return tuple(told)
@@ -229,7 +249,7 @@ def _multiplicity(found: Analysis, count: int, confidence: float) -> str:
         POOLED: "by Dunnett's method",
         WELCH: "by Bonferroni's method, the probabilities by Holm's",
     }.get(found.code, "by Dunnett's method with the correlations of this layout")
-    return f"{count} arms against one control: the {100 * confidence:.3g} % intervals hold for all together, {how}."
+    return f"{count} versions against one control: the {100 * confidence:.3g} % intervals hold for all together, {how}."
 
 
 def _unlike(arms: Sequence[ArmBatches], found: Analysis) -> tuple[str, ...]:
@@ -248,7 +268,8 @@ def _unlike(arms: Sequence[ArmBatches], found: Analysis) -> tuple[str, ...]:
     if float(chdtrc(len(known) - 1, spread / scale)) > 0.01:
         return ()
     return (
-        "The arms hardly scatter alike (Bartlett, 1 %): look at what makes one scatter more, or take each by itself.",
+        "The versions hardly scatter alike (Bartlett, 1 %): look at what makes one scatter more, or take each by "
+        "itself.",
     )
 
 
@@ -260,7 +281,7 @@ def _margin(margin: float | None, scale: str) -> float | None:
     if not (math.isfinite(margin) and margin > least):
         raise KitError(
             f"a margin of {margin}",
-            where="comparison of arms",
+            where="comparison with a control",
             allowed="a ratio above 1, such as 1.2" if scale == LN else "a difference above 0",
             mend="state what is too small to matter",
             code="verdict.margin",
@@ -273,8 +294,8 @@ def _pool(sd: float | None, df: int) -> PooledSD:
         return PooledSD(None, 0)
     if sd is None or not (math.isfinite(sd) and sd > 0) or df < 1:
         raise KitError(
-            f"an earlier scatter of {sd} with {df} degrees of freedom",
-            where="comparison of arms",
+            f"an earlier scatter of {sd} with {degrees(df)}",
+            where="comparison with a control",
             allowed="a standard deviation above 0 with 1 degree of freedom or more",
             mend="give both, or leave both out",
             code="verdict.history",
@@ -284,7 +305,7 @@ def _pool(sd: float | None, df: int) -> PooledSD:
 
 def _nothing(control: ArmBatches, arms: Sequence[ArmBatches], scale: str) -> ArmVerdicts:
     verdicts = tuple(_not_comparable(arm, control, scale) for arm in arms)
-    why = "no batch of the control can be compared" if not control.n else "no batch of an arm can be compared"
+    why = "no batch of the control can be compared" if not control.n else "no batch of a version can be compared"
     return ArmVerdicts(NONE, why, "", None, None, None, 0, verdicts)
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from kit.science.number_text import degrees
+
 if TYPE_CHECKING:
     from kit.science.arm_result import ArmVerdict
 
@@ -33,12 +35,17 @@ def sentence(found: ArmVerdict, *, confidence: float, unit: str, margin: float |
         "cannot_tell": f"cannot be told with these batches: {interval}",
         "equivalent": f"the same within {size.reach(margin) if margin else ''}: {interval}",
     }[found.verdict]
+    if found.verdict == "equivalent" and found.equivalence.shown_together is not None:
+        head += _together(found.equivalence.shown_together)
     if found.verdict == "equivalent" and real:
         head += ", a real difference, but too small to matter"
     if found.verdict == "cannot_tell" and margin and found.detectable > margin:
         least = f"only {least}, more than the margin, {size.reach(margin)}"
-    df = f"{found.df:.3g} degrees of freedom"
-    return "; ".join([head, half, least, f"{counts}, {df}", *found.cautions])
+    return "; ".join([head, half, least, f"{counts}, {degrees(found.df)}", *found.cautions])
+
+
+def _together(shown: bool) -> str:
+    return ", for all versions together too" if shown else ", told of this version by itself, not of all together"
 
 
 class _Size:

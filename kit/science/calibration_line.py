@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from kit.errors import KitError
+from kit.science.number_text import degrees
 from kit.science.required import require_finite
 from kit.show import Worded
 
@@ -78,7 +79,7 @@ class CalibrationLine(Worded):
         """Intercept and slope with their standard uncertainties, and where the line holds."""
         return (
             f"{self.intercept:.6g} ± {self.u_intercept:.2g} at {self.reference:g}, slope {self.slope:.6g} ± "
-            f"{self.u_slope:.2g}, {self.df} degrees of freedom, from {self.low:g} to {self.high:g}"
+            f"{self.u_slope:.2g}, {degrees(self.df)}, from {self.low:g} to {self.high:g}"
         )
 
 

@@ -13,9 +13,11 @@ from dataclasses import dataclass
 
 from kit.errors import KitError
 from kit.science.required import require_positive
+from kit.science.simultaneous import check_confidence
 from kit.science.statistics import MeanDifference, PooledSD, mean_sd, pooled_sd, pooled_two_sample, welch
 from kit.science.student_t import t_quantile
 
+_ROUNDING = 10 * 2.0**-52
 USUAL_SD_PCT = 20.0  # between tresses, even with 15 to 25 strokes each: common practice, no source
 
 
@@ -184,8 +186,10 @@ def against(found: Sequence[Treatment], control: str, confidence: float = 0.95) 
             code="combing.control",
         )
     others = [treatment for treatment in found if treatment is not chosen]
-    level = 1 - (1 - confidence) / max(1, len(others))
+    level = 1 - (1 - check_confidence(confidence)) / max(1, len(others))
     pool = pooled_sd([_logs(treatment) for treatment in found])
+    if pool.df and pool.sd <= _rounding([log for treatment in found for log in _logs(treatment)]):
+        pool = PooledSD(0.0, pool.df)
     return tuple(
         _ratio(other, chosen, _difference(other, chosen, pool, len(others), level), len(others), confidence)
         for other in others
@@ -212,7 +216,7 @@ def _ratio(
 def _treatment(name: str, tresses: Sequence[Tress], confidence: float) -> Treatment:
     logs = _checked_logs(tresses)
     mean, sd, n = mean_sd(logs)
-    if not sd:
+    if n == 1 or sd <= _rounding(logs):
         reason = "the tresses are all alike: no scatter is known" if n > 1 else "one tress: its scatter is not known"
         return Treatment(name, tuple(tresses), math.exp(mean), None, None, None, confidence, reason)
     half = t_quantile(n - 1, confidence) * sd / math.sqrt(n)
@@ -231,6 +235,11 @@ def _notes(sd_pct: float, tresses: Sequence[Tress]) -> tuple[str, ...]:
     if few:
         notes.append(f"from {few[0]} strokes a tress, where 15 to 25 are usual")
     return tuple(notes)
+
+
+def _rounding(logs: Sequence[float]) -> float:
+    """A scatter of logarithms that is no more than the last digits of a quotient of two forces."""
+    return _ROUNDING * max(1.0, *map(abs, logs))
 
 
 def _logs(treatment: Treatment) -> list[float]:

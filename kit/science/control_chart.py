@@ -17,6 +17,7 @@ from kit.show import Worded
 
 _NODES = 200
 _FAR = 8.5
+_ROUNDING = 10 * 2.0**-52  # of the values: jumps below it are none
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +168,7 @@ def individuals_chart(values: Sequence[float]) -> IndividualsChart:
     """
     found = mean_sd(values)
     jumps = [abs(later - earlier) for earlier, later in pairwise(values)]
-    if not jumps or not any(jumps):
+    if not jumps or max(jumps) <= _ROUNDING * max(map(abs, values)):
         reason = "one value has no limits" if not jumps else "all values are alike: their scatter is not known"
         return IndividualsChart(found.mean, 0.0 if jumps else None, *(None,) * 4, (), (), None, reason)
     constants, mean_jump = chart_constants(2), math.fsum(jumps) / len(jumps)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from kit.errors import KitError
+from kit.show import Worded
 
 _SIGN = re.compile(r"<=|>=|=<|=>|≤|≥|<|>|==|=")
 _NUMBER = re.compile(r"\d+(?:\.\d*)?(?:[eE][+-]?\d+)?|\.\d+(?:[eE][+-]?\d+)?")
@@ -15,8 +16,8 @@ _HOLDER = re.compile(r"\x00(\d+)\x00")
 _BELOW = {"<=", "=<", "≤", "<"}
 
 
-@dataclass(frozen=True, slots=True)
-class HalfSpace:
+@dataclass(frozen=True, slots=True, repr=False)
+class HalfSpace(Worded):
     """What a point x of the region must keep: the sum of coefficient times component is at most the bound.
 
     Parameters

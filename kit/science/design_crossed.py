@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from kit.errors import KitError
-from kit.science.design_layout import Design
+from kit.science.design_layout import Design, require_few_runs
 
 BETWEEN_BASES = "between bases"
 WITHIN_A_BASE = "within a base"
@@ -23,6 +23,7 @@ def cross(first: Design, second: Design) -> Design:
     KitError   `design.names`, `design.levels`, `design.runs`.
     """
     _require_runs(first, second)
+    require_few_runs(len(first) * len(second))
     levels = tuple((*row, *other) for row in first.levels for other in second.levels)
     return Design(
         (*first.names, *second.names),

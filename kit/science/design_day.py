@@ -7,6 +7,7 @@ the day (the correlation ratio, R. A. Fisher (1925), Statistical Methods for Res
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -28,7 +29,7 @@ IN_PART = "in part"
 LEAST_SHARE = 0.5
 """A factor with half of its variation between days is told: allowing for the day makes its standard error 1.41-fold."""
 
-_NOTHING = 1e-12
+_NOTHING = 1e-20  # of the sum of squares: levels that differ by less are one level, a tenth of a millionth of it apart
 _WHOLE = 1 - 1e-9
 
 
@@ -61,8 +62,8 @@ def confounded_with_day(
 ) -> tuple[DayConfounding, ...]:
     """Factors, and interactions of two, that coincide with the day wholly or in part.
 
-    Batches without a level (None) are left out for the factors concerned. A factor at one level, or batches of a single
-    day, give nothing: there is nothing to confuse.
+    Batches without a level (None, or not a number) are left out for the factors concerned. A factor at one level, or
+    batches of a single day, give nothing: there is nothing to confuse.
 
     Parameters
     ----------
@@ -104,12 +105,15 @@ def confounded_with_day(
 def day_correlation(values: Sequence[object], days: Sequence[object]) -> float | None:
     """Correlation of a factor with the day, 0 to 1; None where it has one level or there is one day. [-]
 
+    Values that are not known (None, or not a number) are left out.
+
     Parameters
     ----------
     values : sequence   Numbers, or names of categories.
     days : sequence     One a value.
     """
-    share = _share(_indicators(values), days)
+    values, days = _known(values, days)
+    share = _share(_indicators(values), days) if values else None
     return None if share is None else share**0.5
 
 
@@ -127,6 +131,10 @@ def _columns(levels: Mapping[str, Sequence[object]] | Design) -> dict[str, list[
 
 def _is_number(value: object) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool)
+
+
+def _is_told(value: object) -> bool:
+    return value is not None and not (_is_number(value) and math.isnan(value))
 
 
 def _indicators(values: Sequence[object]) -> np.ndarray:
@@ -155,7 +163,7 @@ def _share(columns: np.ndarray, days: Sequence[object]) -> float | None:
 
 
 def _known(values: Sequence[object], days: Sequence[object]) -> tuple[list[object], list[object]]:
-    pairs = [(value, day) for value, day in zip(values, days, strict=True) if value is not None]
+    pairs = [(value, day) for value, day in zip(values, days, strict=True) if _is_told(value)]
     return [value for value, _ in pairs], [day for _, day in pairs]
 
 
@@ -221,7 +229,7 @@ def _consequence(extent: str, shared: str) -> str:
 def _of_pair(
     pair: tuple[str, str], columns: Mapping[str, Sequence[object]], days: Sequence[object], least: float
 ) -> DayConfounding | None:
-    rows = [row for row in zip(*(columns[name] for name in pair), days, strict=True) if None not in row[:2]]
+    rows = [row for row in zip(*(columns[name] for name in pair), days, strict=True) if all(map(_is_told, row[:2]))]
     if not rows or not all(_is_number(value) for row in rows for value in row[:2]):
         return None
     first, second = (_centred([row[index] for row in rows]) for index in range(2))

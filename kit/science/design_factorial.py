@@ -49,14 +49,14 @@ def fractional_factorial(
     """A regular fraction of a two-level factorial: by its generators, by its resolution or by its number of runs.
 
     Without generators those of least aberration are searched: the fewest shortest words (Fries and Hunter (1980),
-    Technometrics 22:601). With none of the three it is the half fraction.
+    Technometrics 22:601). With none of the three it is the half fraction; two factors have none.
 
     Parameters
     ----------
     names : iterable of str   Factors, at most 12.
     generators : sequence     Such as "D = A:B:C" or "D = -A:B"; with names of one letter "D = ABC" too.
     resolution : int          The least wanted, 3 to 5 or more; the smallest fraction that has it.
-    runs : int                A power of two below the full number.
+    runs : int                A power of two above the number of factors, at most the full number.
     centre : int              Centre points added; they belong to no word.
 
     Returns
@@ -93,7 +93,7 @@ def full_levels(factors: int) -> tuple[tuple[float, ...], ...]:
 
 def _exponent(factors: int, runs: int | None) -> int:
     if runs is None:
-        return factors - 1
+        runs = 1 << (factors - 1)
     exponent = runs.bit_length() - 1 if isinstance(runs, int) and runs > 0 else -1
     if exponent < 1 or 1 << exponent != runs or exponent > factors or (1 << exponent) - 1 < factors:
         raise KitError(
@@ -158,10 +158,16 @@ def defining_words(added: Mapping[int, tuple[int, int]]) -> dict[int, int]:
 def aliases_of(design: Design, order: int = 3) -> tuple[str, ...]:
     """Effects up to an order that a regular fraction cannot tell apart, from its defining relation.
 
+    An effect that is a word of the defining relation itself cannot be told from the mean and is not listed.
+
     Parameters
     ----------
     design : Design   Made by `fractional_factorial`; any other has no defining relation and gives none.
-    order : int       The most factors in a product, 2 or 3.
+    order : int       The most factors in a product, 1 to 12.
+
+    Raises
+    ------
+    KitError   `design.count`.
 
     Examples
     --------

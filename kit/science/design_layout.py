@@ -156,8 +156,9 @@ class Design:
 
         Raises
         ------
-        KitError   `design.centre`.
+        KitError   `design.centre`; `design.levels` for more runs than a bench can make.
         """
+        require_few_runs(len(self.levels) + max(count, 0))
         if count < 0 or (count and CATEGORY in self.kind) or not self.levels:
             raise KitError(
                 f"{count} centre points cannot be added to {self.title}",
@@ -181,8 +182,9 @@ class Design:
 
         Raises
         ------
-        KitError   `design.runs`.
+        KitError   `design.runs`; `design.levels` for more runs than a bench can make.
         """
+        require_few_runs(len(self.levels) * max(times, 0))
         if times < 1:
             raise KitError(
                 f"a design made {times} times has no runs",
@@ -259,15 +261,29 @@ def _levels(rows: Sequence[Sequence[float]], factors: int) -> tuple[tuple[float,
             mend="give every run one level a factor",
             code="design.levels",
         )
-    if len(levels) > MOST_RUNS:
+    require_few_runs(len(levels))
+    return levels
+
+
+def require_few_runs(runs: int) -> None:
+    """Refuse more runs than a bench can make, before they are written out.
+
+    Parameters
+    ----------
+    runs : int   How many there would be.
+
+    Raises
+    ------
+    KitError   `design.levels`.
+    """
+    if runs > MOST_RUNS:
         raise KitError(
-            f"{len(levels)} runs are more than a bench can make",
+            f"{runs} runs are more than a bench can make",
             where="levels of a design",
             allowed=f"at most {MOST_RUNS} runs",
             mend="take a fraction, fewer factors or fewer levels",
             code="design.levels",
         )
-    return levels
 
 
 def _count(number: int, noun: str) -> str:

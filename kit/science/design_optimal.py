@@ -13,7 +13,7 @@ from kit.errors import KitError
 from kit.science.design_checks import require_count
 from kit.science.design_exchange import best_possible, exchange
 from kit.science.design_layout import Design
-from kit.science.design_model import RANK, Model, matrix_of, names_of, tell_apart
+from kit.science.design_model import Model, matrix_of, names_of, tell_apart
 from kit.science.number_text import short
 
 if TYPE_CHECKING:
@@ -135,10 +135,11 @@ def _chosen_design(candidates, made, matrix, fixed, chosen, told) -> OptimalDesi
     import numpy as np
 
     model = np.concatenate([fixed, matrix[list(chosen.rows)]])
-    if np.linalg.matrix_rank(model, tol=RANK * np.linalg.norm(model, 2)) < model.shape[1]:
-        same = ", ".join(tell_apart(model, told["terms"]))
+    if same := tell_apart(model, told["terms"]):
         return _empty(
-            candidates, f"with so many runs, those that had to be in included, these stay mixed: {same}", told
+            candidates,
+            f"with so many runs, those that had to be in included, these stay mixed: {', '.join(same)}",
+            told,
         )
     runs, terms = model.shape
     best = best_possible(np.concatenate([matrix, fixed]))

@@ -28,7 +28,8 @@ class Slot:
     place : int      Within the day, counted from 1.
     run : int        Row of the design, counted from 0; None for the control.
     repeat : bool    Whether the run is made on top of the design.
-    base : int       Whole plot of a split plot, counted from 0; None in any other.
+    base : int       Whole plot of a split plot, counted from 0; None in any other. What is made once more has a base of
+                     its own.
     """
 
     day: int
@@ -130,7 +131,8 @@ def run_order(
     design : Design, int      What is made, or how many runs.
     days : int                How many days; as few as the capacity allows where it is left out.
     seed : int                Of the order.
-    capacity : int, sequence  Batches that a day has room for, the control included; bases in a split plot.
+    capacity : int, sequence  Batches that a day has room for, the control included; bases in a split plot. A sequence
+        tells it for each day, one batch at least.
     control_each_day : bool   Whether a control is made on each day; it takes a place.
     repeats : int, sequence   Runs that are made once more: their rows, or how many, which are then taken where they
         help a model of main effects most.
@@ -151,10 +153,11 @@ def run_order(
     sizes = _sizes(len(units), days, capacity, int(control_each_day))
     random = np.random.default_rng(seed)
     given_up, of_unit = _share_out(plan, made, units, sizes, seed)
+    bases = [None] * len(made) if plan.whole_plot is None else _bases(units)
     slots: list[Slot] = []
     for day in range(len(sizes)):
         today = [index for index, when in enumerate(of_unit) if when == day]
-        slots += _day(day + 1, [units[index] for index in today], made, runs, plan, control_each_day, random)
+        slots += _day(day + 1, [units[index] for index in today], made, runs, bases, control_each_day, random)
     confounded = () if isinstance(design, int) else _confounded(plan, slots)
     return RunOrder(tuple(slots), None if isinstance(design, int) else plan, seed, given_up, confounded)
 
@@ -187,15 +190,20 @@ def _units(plan: Design, made: Sequence[int]) -> list[tuple[int, ...]]:
     return [tuple(places) for places in of_base.values()]
 
 
+def _bases(units: Sequence[Sequence[int]]) -> list[int]:
+    """The base of each place in `made`: those of the design in their order, then those that repeats need."""
+    return [base for _, base in sorted((place, base) for base, unit in enumerate(units) for place in unit)]
+
+
 def _sizes(units: int, days: int | None, capacity: int | Sequence[int] | None, controls: int) -> list[int]:
     """Units on each day, as even as the capacities allow."""
     if days is not None:
         require_count("run order", least=1, most=366, days=days)
     rooms = _rooms(units, days, capacity, controls)
     if days is None:
-        days = next((count for count in range(1, len(rooms) + 1) if sum(rooms[:count]) >= units), len(rooms) + 1)
+        days = next((count for count in range(1, len(rooms) + 1) if sum(rooms[:count]) >= units), len(rooms))
     rooms = rooms[:days]
-    if min(rooms, default=0) < 0 or sum(rooms) < units or days > units:
+    if len(rooms) < days or min(rooms) < 1 or sum(rooms) < units or days > units:
         raise _too_full(units, days, rooms, controls)
     sizes = [0] * days
     for _ in range(units):
@@ -223,10 +231,13 @@ def _too_full(units: int, days: int, rooms: Sequence[int], controls: int) -> Kit
             mend="take fewer days",
             code="design.capacity",
         )
+    room = sum(max(room, 0) for room in rooms)
+    told = f"{len(rooms)} {'day' if len(rooms) == 1 else 'days'}"
+    asked = f", and {days} are asked for" if len(rooms) < days else ""
     return KitError(
-        f"{units} batches do not go into {days} days with room for {sum(max(room, 0) for room in rooms)}{kept}",
+        f"{units} batches do not go into {told} with room for {room}{kept}{asked}",
         where="run order",
-        allowed="days with room for every batch",
+        allowed="days with room for every batch, and for one at least on each",
         mend="add a day, make more a day, or make fewer runs",
         code="design.capacity",
     )
@@ -258,7 +269,7 @@ def _by_contrasts(plan: Design, whole: Design, sizes: Sequence[int]) -> tuple[tu
     return found[0], tuple(day_of[place] for place in range(len(whole)))
 
 
-def _day(day, units, made, runs, plan, control, random) -> list[Slot]:
+def _day(day, units, made, runs, bases, control, random) -> list[Slot]:
     """One day's batches at random, the control among them; the parts of a base stay together, at random too."""
     groups = [list(unit) for unit in units] + ([[None]] if control else [])
     slots = []
@@ -267,7 +278,7 @@ def _day(day, units, made, runs, plan, control, random) -> list[Slot]:
         for part in random.permutation(len(group)):
             place = group[part]
             run = None if place is None else made[place]
-            base = None if run is None or plan.whole_plot is None else plan.whole_plot[run]
+            base = None if place is None else bases[place]
             slots.append(Slot(day, len(slots) + 1, run, place is not None and place >= runs, base))
     return slots
 

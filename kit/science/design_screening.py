@@ -6,7 +6,9 @@ place, and a row of low levels closes the design.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Sequence
+from itertools import combinations
 
 from kit.errors import KitError
 from kit.science.design_checks import factor_names, require_count
@@ -49,18 +51,17 @@ def plackett_burman(names: Iterable[str], *, runs: int | None = None, centre: in
     first = [1.0 if sign == "+" else -1.0 for sign in FIRST_ROWS[count]]
     rows = [first[-shift:] + first[:-shift] if shift else first for shift in range(count - 1)]
     levels = tuple(tuple(row[: len(factors)]) for row in [*rows, [-1.0] * (count - 1)])
-    return Design(
-        factors, levels, title=f"Plackett-Burman design of {count} runs", resolution=3, notes=(_mixed(count),)
-    ).with_centre(centre)
+    resolution, note = _mixed(levels)
+    title = f"Plackett-Burman design of {count} runs"
+    return Design(factors, levels, title=title, resolution=resolution, notes=(note,)).with_centre(centre)
 
 
-def _mixed(count: int) -> str:
-    if count == 8:
-        return (
-            "Resolution III: each main effect is mixed wholly with interactions of two other factors; trust it only if "
-            "those are small."
-        )
-    return (
-        "Resolution III: each main effect is mixed in part with every interaction of two other factors; trust it only "
-        "if those are small."
-    )
+def _mixed(levels: Sequence[Sequence[float]]) -> tuple[int | None, str]:
+    """The resolution, and how far main effects are mixed with interactions of two other factors."""
+    columns = list(zip(*levels, strict=True))
+    sums = (abs(math.fsum(map(math.prod, zip(*three, strict=True)))) for three in combinations(columns, 3))
+    most = max(sums, default=0.0)
+    if not most:
+        return None, "Each main effect is clear of interactions of two other factors."
+    how = "wholly with interactions" if most == len(levels) else "in part with interactions"
+    return 3, f"Resolution III: main effects are mixed {how} of two other factors; trust them only if those are small."

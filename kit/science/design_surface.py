@@ -22,7 +22,9 @@ SPHERICAL = "spherical"
 ALPHAS = (ROTATABLE, FACE, ORTHOGONAL, SPHERICAL)
 """How far out the axial runs lie."""
 
-# Sets of factors that take all combinations of low and high together while the others stay at 0.
+# Sets of factors that take all combinations of low and high together while the others stay at 0. Three, four and five
+# factors: all pairs. Six: the triple (0, 1, 3) moved on by one factor at a time, so that factors three apart meet twice
+# and all others once. Seven: the seven lines of a plane of seven points, in which each two factors meet once.
 _BLOCKS = {
     3: tuple(combinations(range(3), 2)),
     4: tuple(combinations(range(4), 2)),

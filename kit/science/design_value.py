@@ -43,7 +43,8 @@ def what_it_tells(
     Parameters
     ----------
     design : Design          With runs; in a split plot the factors set once a base are judged against the bases.
-    terms : sequence of Term  The model, or a function from points to its matrix.
+    terms : sequence of Term  The model, or a function from points to its matrix. Amounts stand in their own units: a
+        square or a product then moves with the terms it is made of, which coded levels (-1 to 1) would not.
     sd : float               Standard deviation of a batch, in ln units where `relative`: from history, or assumed.
     df : float               Its degrees of freedom, 0 where it is assumed; those left in the design are added.
     relative : bool          Whether changes are told as ratios.
@@ -75,7 +76,7 @@ def what_it_tells(
     if same := tell_apart(plain, (*names, *day_names)):
         return _nothing(f"the runs cannot tell these terms apart: {', '.join(same)}", told)
     matrix = whitened(plain, design.whole_plot, base_ratio)
-    inverse = np.linalg.inv(matrix.T @ matrix)
+    inverse = _inverse(matrix)
     errors = np.sqrt(np.diag(inverse))
     inflation = _inflation(plain)
     judged, own_df = strata(plain, design.whole_plot)
@@ -93,11 +94,20 @@ def what_it_tells(
         tuple(map(float, np.einsum("ij,jk,ik->i", matrix, inverse, matrix))),
         _aliases(design, matrix, names, base_ratio),
         left,
-        min(len(design) - len(set(design.levels)), left),
+        _repeats(design, plain[:, len(names) :]),
         min(value.df for value in values),
         reason="; ".join(dict.fromkeys(filter(None, reasons))),
         **told,
     )
+
+
+def _repeats(design: Design, day_columns: np.ndarray) -> int:
+    """Degrees of freedom of runs made more than once, what the days take left out."""
+    import numpy as np
+
+    made = list(dict.fromkeys(design.levels))
+    cells = [[float(row == one) for one in made] for row in design.levels]
+    return len(design) - int(np.linalg.matrix_rank(np.column_stack([cells, day_columns])))
 
 
 def _with_days(matrix: np.ndarray, days: Sequence[object] | None) -> tuple[np.ndarray, tuple[str, ...]]:
@@ -157,7 +167,8 @@ def where_repeats_help(design: Design, count: int, terms: Model | None = None) -
     if not len(design):
         return ()
     matrix = main_effects(design) if terms is None else matrix_of(terms, design.names, design.levels)
-    basis, values, _ = np.linalg.svd(matrix, full_matrices=False)
+    length = np.linalg.norm(matrix, axis=0)  # a term in tiny units counts as much as any other
+    basis, values, _ = np.linalg.svd(matrix / np.where(length > 0, length, 1.0), full_matrices=False)
     rows = basis[:, values > _RIDGE * values[0]] if values[0] > 0 else np.ones((len(matrix), 1))
     information = rows.T @ rows
     taken: list[int] = []
@@ -194,10 +205,20 @@ def _change(factor: float | None, error: float, span: float) -> float | None:
     return None if factor is None or span <= 0 else float(factor * error * span)
 
 
+def _inverse(matrix: np.ndarray) -> np.ndarray:
+    """(X'X)^-1, by way of columns of length 1: levels in their own units keep their digits."""
+    import numpy as np
+
+    length = np.linalg.norm(matrix, axis=0)
+    triangle = np.linalg.qr(matrix / length, mode="r")
+    half = np.linalg.inv(triangle) / length[:, None]
+    return half @ half.T
+
+
 def _inflation(matrix: np.ndarray) -> list[float | None]:
     import numpy as np
 
-    own = np.diag(np.linalg.inv(matrix.T @ matrix))
+    own = np.diag(_inverse(matrix))
     constant = np.ptp(matrix, axis=0) <= 1e-12
     centred = matrix - matrix.mean(axis=0) if constant.any() else matrix
     squares = (centred * centred).sum(axis=0)

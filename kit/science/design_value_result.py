@@ -6,13 +6,13 @@ import math
 from dataclasses import dataclass
 
 from kit.errors import KitError
-from kit.science.number_text import short
+from kit.science.number_text import degrees, short
 from kit.science.scatter_known import ENOUGH_DF, POORLY_KNOWN
-from kit.show import Block, Table, listing
+from kit.show import Block, Fielded, Table, listing
 
 
-@dataclass(frozen=True, slots=True)
-class TermValue:
+@dataclass(frozen=True, slots=True, repr=False)
+class TermValue(Fielded):
     """What a design tells of one term.
 
     Parameters
@@ -94,10 +94,7 @@ class DesignValue:
         """In sentences."""
         if not self.terms:
             return f"Nothing can be told: {self.reason}."
-        parts = [
-            f"{len(self.terms)} terms, {self.df_residual} degrees of freedom left, {self.df_repeats} of them from "
-            "repeats."
-        ]
+        parts = [f"{len(self.terms)} terms, {degrees(self.df_residual)} left, {self.df_repeats} of them from repeats."]
         if self.reason:
             parts.append(f"No half-width: {self.reason}.")
         elif self.sd is not None and self.df < ENOUGH_DF:

@@ -12,23 +12,27 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from kit.errors import KitError
+from kit.show import Worded
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import ArrayLike
 
 
-@dataclass(frozen=True, slots=True)
-class Goal:
+@dataclass(frozen=True, slots=True, repr=False)
+class Goal(Worded):
     """One goal: 0 at `low` and below, 1 at `best`, and for a target 0 again at `high` and above.
+
+    A goal "between" is 1 over a stretch instead of at one value.
 
     Parameters
     ----------
-    kind : str             "larger", "smaller", "target" or "within".
+    kind : str             "larger", "smaller", "target", "between" or "within".
     low, high : float, None  Where desirability ends or, of "within", the limits; None: no limit. [unit]
     best : float, None     The target. [unit]
     exponents : tuple      Below and above the target: 1 straight, more: only near the target, less: soon content.
     importance : float     Weight in the mean of several, above 0.
+    full : tuple, None     Of "between": where the stretch of 1 begins and ends. [unit]
     """
 
     kind: str
@@ -37,6 +41,7 @@ class Goal:
     best: float | None = None
     exponents: tuple[float, float] = (1.0, 1.0)
     importance: float = 1.0
+    full: tuple[float, float] | None = None
 
     def of(self, values: ArrayLike) -> np.ndarray:
         """Desirability of some values, 0 to 1; not a number gives 0."""
@@ -49,13 +54,27 @@ class Goal:
             inside &= True if self.low is None else x >= self.low
             inside &= True if self.high is None else x <= self.high
             return np.where(inside & ~np.isnan(x), 1.0, 0.0)
-        if self.kind in ("larger", "target"):
-            top = self.high if self.kind == "larger" else self.best
+        first, last = self.full or (self.best, self.best)
+        if self.kind != "smaller":
+            top = self.high if self.kind == "larger" else first
             below = np.clip((x - self.low) / (top - self.low), 0.0, 1.0) ** self.exponents[0]
-        if self.kind in ("smaller", "target"):
-            top = self.low if self.kind == "smaller" else self.best
+        if self.kind != "larger":
+            top = self.low if self.kind == "smaller" else last
             above = np.clip((self.high - x) / (self.high - top), 0.0, 1.0) ** self.exponents[1]
         return np.where(np.isnan(x), 0.0, below * above)
+
+    def short_of(self, values: ArrayLike) -> np.ndarray:
+        """How far outside its limits, in widths of the goal (of a single limit: in sizes of it); 0 where it is met."""
+        import numpy as np
+
+        x = np.asarray(values, dtype=float)
+        lower = None if self.kind == "smaller" else self.low
+        upper = None if self.kind == "larger" else self.high
+        ends = [end for end in (self.low, self.high) if end is not None]
+        width = (max(ends) - min(ends) or max(abs(end) for end in ends) or 1.0) if ends else 1.0
+        below = np.zeros_like(x) if lower is None else np.maximum(lower - x, 0.0)
+        above = np.zeros_like(x) if upper is None else np.maximum(x - upper, 0.0)
+        return (below + above) / width
 
     @property
     def words(self) -> str:
@@ -64,6 +83,9 @@ class Goal:
             return f"larger is better: 0 at {self.low:g} and below, 1 from {self.high:g}"
         if self.kind == "smaller":
             return f"smaller is better: 1 up to {self.low:g}, 0 at {self.high:g} and above"
+        if self.kind == "between":
+            first, last = self.full
+            return f"1 from {first:g} to {last:g}, 0 at {self.low:g} and below and at {self.high:g} and above"
         if self.kind == "target":
             return f"target {self.best:g}: 0 at {self.low:g} and below and at {self.high:g} and above"
         low = "" if self.low is None else f"from {self.low:g} "
@@ -122,13 +144,41 @@ def target(
     return _checked(Goal("target", float(low), float(high), float(best), pair, importance))
 
 
+def between(low: float, first: float, last: float, high: float, *, importance: float = 1.0) -> Goal:
+    """A stretch of values that are all as good: 1 from first to last, straight lines to 0 at low and at high.
+
+    Parameters
+    ----------
+    low, first, last, high : float   In rising order. [unit]
+    importance : float               Above 0.
+
+    Raises
+    ------
+    KitError   `desirability.limits`, `desirability.exponent`.
+    """
+    full = (float(first), float(last))
+    return _checked(Goal("between", float(low), float(high), importance=importance, full=full))
+
+
 def within(low: float | None = None, high: float | None = None) -> Goal:
     """Limits that must hold: 1 inside and on them, 0 outside. It outweighs every other goal.
 
     Parameters
     ----------
     low, high : float, None   None: no limit on that side. [unit]
+
+    Raises
+    ------
+    KitError   `desirability.limits` where the low limit lies above the high one.
     """
+    if low is not None and high is not None and not low <= high:
+        raise KitError(
+            f"no value lies within {low:g} and {high:g}",
+            where="desirability",
+            allowed="a lower limit that is not above the upper one",
+            mend="give the lower limit first",
+            code="desirability.limits",
+        )
     return Goal("within", low, high)
 
 
@@ -184,7 +234,7 @@ def combined(single: Sequence[np.ndarray], importance: Sequence[float]) -> np.nd
 
 
 def _checked(goal: Goal) -> Goal:
-    edges = [goal.low, *([] if goal.best is None else [goal.best]), goal.high]
+    edges = [goal.low, *(goal.full or ([] if goal.best is None else [goal.best])), goal.high]
     if any(not after > before for before, after in itertools.pairwise(edges)):
         raise KitError(
             f"a goal from {' to '.join(f'{edge:g}' for edge in edges)} does not rise",

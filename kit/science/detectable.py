@@ -11,6 +11,8 @@ import math
 from dataclasses import dataclass
 
 from kit.errors import KitError
+from kit.science.bracketed_root import bracketed_root
+from kit.science.number_text import degrees
 from kit.science.required import require_positive
 from kit.science.scatter_known import POORLY_KNOWN, poorly_known
 from kit.science.simultaneous import check_confidence, critical_value, shifted_within
@@ -55,7 +57,7 @@ class Resolution(Worded):
             for value in (self.half_width, self.detectable)
         )
         told = (
-            f"{self.n_arm} against {self.n_control} batches, {self.df:.3g} degrees of freedom: half-width {half}; a "
+            f"{self.n_arm} against {self.n_control} batches, {degrees(self.df)}: half-width {half}; a "
             f"difference of {found.lstrip('± ')} is found {_odds(self.power)}"
         )
         return f"{told}; {POORLY_KNOWN}" if poorly_known(self.df) else told
@@ -74,7 +76,8 @@ def half_width(sd: float, df: float, n1: int, n2: int, confidence: float = 0.95,
 
     Raises
     ------
-    KitError   `science.not_positive`, `statistics.sample_size`, `statistics.confidence`.
+    KitError   `science.not_positive`, `statistics.sample_size`, `statistics.confidence`, `statistics.df` below one
+               degree of freedom, `detectable.comparisons`.
     """
     error = _error(sd, df, n1, n2)
     return _critical(df, n1, n2, confidence, comparisons) * error
@@ -103,7 +106,8 @@ def detectable_difference(
 
     Raises
     ------
-    KitError   `science.not_positive`, `statistics.sample_size`, `statistics.confidence`, `detectable.power`.
+    KitError   `science.not_positive`, `statistics.sample_size`, `statistics.confidence`, `statistics.df` below one
+               degree of freedom, `detectable.comparisons`, `detectable.power`.
 
     Notes
     -----
@@ -126,7 +130,6 @@ def detectable_errors(critical: float, df: float, *, power: float = POWER) -> fl
     ------
     KitError   `detectable.power`, `science.not_positive`.
     """
-    from scipy.optimize import brentq
     from scipy.special import stdtr
 
     require_positive("detectable difference", critical=critical, df=df)
@@ -146,7 +149,7 @@ def detectable_errors(critical: float, df: float, *, power: float = POWER) -> fl
     high = critical + 1.0
     while missed(high) > 0 and high < _FAR:
         high *= 1.5
-    return float(brentq(missed, 0.0, high, xtol=1e-10))
+    return bracketed_root(missed, 0.0, high, xtol=1e-10)
 
 
 def resolution(
@@ -194,6 +197,14 @@ def ratio_of(ln_units: float) -> float:
 
 def _critical(df: float, n1: int, n2: int, confidence: float, comparisons: int) -> float:
     check_confidence(confidence)
+    if comparisons < 1:
+        raise KitError(
+            f"{comparisons} arms set against a control",
+            where="what a comparison can tell",
+            allowed="1 arm or more",
+            mend="give the number of arms that are set against the one control",
+            code="detectable.comparisons",
+        )
     return critical_value((round(math.sqrt(n1 / (n1 + n2)), 12),) * comparisons, float(df), confidence)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from kit.errors import KitError
 from kit.science.student_t import t_quantile
+from kit.show import Fielded
 
 SAME_VALUE_PH = 0.02
 """pH readings that all lie within this of each other hold no change to fit: a last figure either way."""
@@ -21,8 +22,8 @@ _SLOWEST, _FASTEST = 0.05, math.log(100)
 _GRID = 160
 
 
-@dataclass(frozen=True, slots=True)
-class Trend:
+@dataclass(frozen=True, slots=True, repr=False)
+class Trend(Fielded):
     """A straight line of a value on age, each batch on a level of its own. Parts that cannot be told are None.
 
     Parameters
@@ -67,8 +68,8 @@ class Trend:
         return float(2 * stdtr(self.df, -abs(self.slope_per_d / self.standard_error)))
 
 
-@dataclass(frozen=True, slots=True)
-class FirstOrder:
+@dataclass(frozen=True, slots=True, repr=False)
+class FirstOrder(Fielded):
     """start + change x (1 - exp(-rate x age)), each batch with a start of its own. Parts that cannot be told are None.
 
     Parameters

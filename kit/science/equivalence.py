@@ -20,6 +20,8 @@ class Equivalence(Worded):
     margin : float       Stated before the data were seen, to either side of zero.
     p : float            The larger of the two one-sided probabilities. [-]
     alpha : float        Chance of calling two equal that differ by the whole margin. [-]
+    low_together, high_together : float, None   The same with all that were compared in view: of these bounds all hold
+                         at once with 1 - alpha. None for one alone.
     """
 
     difference: float
@@ -28,6 +30,15 @@ class Equivalence(Worded):
     margin: float
     p: float
     alpha: float
+    low_together: float | None = None
+    high_together: float | None = None
+
+    @property
+    def shown_together(self) -> bool | None:
+        """Whether the bounds that hold for all at once lie inside the margin; None for one alone."""
+        if self.low_together is None:
+            return None
+        return -self.margin < self.low_together and self.high_together < self.margin
 
     @property
     def shown(self) -> bool:
@@ -39,11 +50,21 @@ class Equivalence(Worded):
         """The interval against the margin in a sentence."""
         says = "inside" if self.shown else "not inside"
         share = f"{100 * (1 - 2 * self.alpha):.3g} % interval"
-        return f"{share} {self.low:.4g} to {self.high:.4g}, {says} the margin of ± {self.margin:.4g} (p {self.p:.3g})"
+        alone = f"{share} {self.low:.4g} to {self.high:.4g}, {says} the margin of ± {self.margin:.4g} (p {self.p:.3g})"
+        if self.low_together is None:
+            return alone
+        says = "inside" if self.shown_together else "not inside"
+        return f"{alone}; for all together {self.low_together:.4g} to {self.high_together:.4g}, {says}"
 
 
 def equivalence(
-    difference: float, standard_error: float, df: float, margin: float, *, alpha: float = 0.05
+    difference: float,
+    standard_error: float,
+    df: float,
+    margin: float,
+    *,
+    alpha: float = 0.05,
+    together: float | None = None,
 ) -> Equivalence:
     """Two one-sided t tests against a margin.
 
@@ -54,6 +75,8 @@ def equivalence(
     df : float               Degrees of freedom of its t.
     margin : float           Above zero; what is smaller than this does not matter. [unit]
     alpha : float            Between 0 and 0.5.
+    together : float         Standard errors from the difference to a bound that holds for all that were compared, such
+                             as `simultaneous.either_side_critical`; None for one alone.
 
     Returns
     -------
@@ -65,7 +88,9 @@ def equivalence(
 
     Notes
     -----
-    D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15 (1987) 657.
+    D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15 (1987) 657. Each of several holds by itself. That all of several
+    are inside at once needs no wider bound (R. L. Berger, Technometrics 24 (1982) 295, from memory); that every one
+    which is called the same is so, whichever these are, does.
     """
     from scipy.special import stdtr, stdtrit
 
@@ -74,4 +99,6 @@ def equivalence(
     check_confidence(1 - 2 * alpha)
     reach = float(stdtrit(df, 1 - alpha)) * standard_error
     p = float(stdtr(df, (abs(difference) - margin) / standard_error))
-    return Equivalence(difference, difference - reach, difference + reach, margin, p, alpha)
+    wide = None if together is None else together * standard_error
+    ends = (None, None) if wide is None else (difference - wide, difference + wide)
+    return Equivalence(difference, difference - reach, difference + reach, margin, p, alpha, *ends)

@@ -10,6 +10,8 @@ from kit.errors import KitError
 from kit.science.statistics import mean_sd
 from kit.show import Worded
 
+_ROUNDING = (10 * 2.0**-52) ** 2  # of the squares of the readings: below it is rounding
+
 
 @dataclass(frozen=True, slots=True)
 class GaugeComponents:
@@ -44,7 +46,8 @@ class GaugeStudy(Worded):
     ----------
     squares : tuple of float           Sums of squares of operator, sample, interaction, repeat. [unit squared]
     df : tuple of int                  Their degrees of freedom.
-    interaction_f : float, None        Mean square of the interaction over that of the repeats; None if constant.
+    interaction_f : float, None        Mean square of the interaction over that of the repeats; None where the repeats
+                                       agree to the last digit.
     interaction_p : float, None        Probability of an F at least this large without interaction.
     with_interaction : GaugeComponents
     pooled : GaugeComponents           Interaction and repeats taken together, as is usual where p is above 0.25.
@@ -59,9 +62,13 @@ class GaugeStudy(Worded):
 
     @property
     def components(self) -> GaugeComponents:
-        """Those to use: with the interaction only where it shows (p of 0.25 or less, common practice)."""
-        shown = self.interaction_p is not None and self.interaction_p <= 0.25
-        return self.with_interaction if shown else self.pooled
+        """Those to use: with the interaction only where it shows (p of 0.25 or less, common practice).
+
+        Beside repeats that agree to the last digit every interaction shows.
+        """
+        if self.interaction_p is None:
+            return self.with_interaction
+        return self.with_interaction if self.interaction_p <= 0.25 else self.pooled
 
     @property
     def words(self) -> str:
@@ -105,8 +112,8 @@ def gauge_study(readings: Sequence[Sequence[Sequence[float]]]) -> GaugeStudy:
             code="gauge.layout",
         )
     mean_sd(value for samples in readings for repeats in samples for value in repeats)
-    read = np.asarray(readings, dtype=float)
-    read = read - read.mean()
+    given = np.asarray(readings, dtype=float)
+    read = given - given.mean()
     operators, samples, repeats = read.shape
     by_operator, by_sample, by_cell = read.mean((1, 2)), read.mean((0, 2)), read.mean(2)
     apart = by_cell - by_operator[:, None] - by_sample[None, :]
@@ -117,6 +124,8 @@ def gauge_study(readings: Sequence[Sequence[Sequence[float]]]) -> GaugeStudy:
         repeats * float((apart**2).sum()),
         float((within**2).sum()),
     )
+    size = float((given**2).sum())
+    squares = tuple(0.0 if part <= _ROUNDING * size else part for part in squares)
     df = (operators - 1, samples - 1, (operators - 1) * (samples - 1), operators * samples * (repeats - 1))
     return _judged(squares, df, (operators, samples, repeats))
 

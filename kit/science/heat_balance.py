@@ -9,6 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from kit.science.bracketed_root import bracketed_root
 from kit.science.thermophysical import HEAT_CAPACITY_LIMITS_J_GK, ThermalError
 from kit.show import Worded
 
@@ -175,9 +176,7 @@ def _solved(streams: list[Stream], case: dict[str, float] | float) -> float:
     without /= sum(stream.mass_g * stream.heat_capacity_j_gk for stream in filled)
     if all(melt.molten(stream.temp_c) == melt.molten(without) for stream in filled for melt in stream.melts):
         return without  # nothing sets or melts on the way: the balance is a straight line
-    from scipy.optimize import brentq
-
-    return brentq(lambda temp: sum(stream.heat_j(temp) for stream in filled), low, high, xtol=1e-10)
+    return bracketed_root(lambda temp: sum(stream.heat_j(temp) for stream in filled), low, high, xtol=1e-10)
 
 
 def _filled(stream: Stream, case: dict[str, float]) -> Stream:

@@ -10,6 +10,9 @@ from kit.science.heat_balance import Stream
 from kit.science.thermophysical import HEAT_CAPACITY_LIMITS_J_GK, ThermalError
 from kit.show import Worded
 
+HOT_PLATE_SHARE = (0.3, 0.6)
+"""Share of a hot plate's power that reaches a beaker on it, from memory; measure it once. [-]"""
+
 
 @dataclass(frozen=True, slots=True, repr=False)
 class HeatNeeded(Worded):
@@ -106,8 +109,7 @@ def heating_time(
     needed : HeatNeeded          From `heat_needed`.
     start_c, target_c : float    Of the batch. [degC]
     power_w : float              Of the heater. [W]
-    efficiency : float           Share of it that reaches the batch: 0.3 to 0.6 for a beaker on a hot plate, from
-                                 memory; measure it once. [-]
+    efficiency : float           Share of it that reaches the batch; for a beaker on a hot plate `HOT_PLATE_SHARE`. [-]
     loss_rate_per_min : float    Rate constant of cooling of the same batch, from a cooling log; 0 leaves losses out.
                                  [1/min]
     ambient_c : float            Of the room. [degC]

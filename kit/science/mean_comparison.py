@@ -18,7 +18,7 @@ from kit.science.simultaneous import (
     range_probability,
     within_probability,
 )
-from kit.science.statistics import MeanSD, mean_sd, pooled_sd, welch
+from kit.science.statistics import FoundDifference, MeanSD, mean_sd, pooled_sd, welch
 from kit.show import Worded
 
 TWO_SIDED, GREATER, LESS = "two-sided", "greater", "less"
@@ -30,7 +30,7 @@ _PLACES = 6  # of loadings and degrees of freedom: what differs by rounding only
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class SimultaneousDifference(Worded):
+class SimultaneousDifference(FoundDifference, Worded):
     """One of several differences of means whose intervals hold together. All in the unit of the values but df and p.
 
     Parameters
@@ -48,6 +48,8 @@ class SimultaneousDifference(Worded):
     p_adjusted : float, None       With all of them in view.
     confidence : float             That all intervals hold, such as 0.95.
     reason : str                   Why there is no interval, empty when there is one.
+    loadings : tuple of float      Of all that share the control, as of `simultaneous.within_probability`; empty where
+                                   each has a scatter of its own.
     """
 
     first: int
@@ -63,16 +65,7 @@ class SimultaneousDifference(Worded):
     p_adjusted: float | None
     confidence: float
     reason: str = ""
-
-    @property
-    def t(self) -> float | None:
-        """Difference over its standard error. [-]"""
-        return None if self.standard_error is None else self.difference / self.standard_error
-
-    @property
-    def excludes_zero(self) -> bool | None:
-        """Whether the interval leaves out "no difference"; None where there is no interval."""
-        return None if self.low is None else self.low > 0 or self.high < 0
+    loadings: tuple[float, ...] = ()
 
     @property
     def words(self) -> str:
@@ -314,6 +307,7 @@ def _beside_control(
         alone,
         max(alone, together),  # the integral is good to nine digits, a very small p to all of them
         confidence,
+        loadings=loads,
     )
 
 
@@ -332,6 +326,14 @@ def _scatter(
     if sd is None:
         pool = pooled_sd(groups)
         sd, df = pool.sd, pool.df
+    elif not 0 <= sd < math.inf or math.isnan(df):
+        raise KitError(
+            f"a standard deviation of {sd} with {df} degrees of freedom",
+            where="several means compared",
+            allowed="a finite standard deviation, not below zero, and a number of degrees of freedom",
+            mend="leave both out where they are not known",
+            code="statistics.not_finite",
+        )
     if sd is None or df < 1:
         return None, None, "no scatter is known: nothing was repeated"
     largest = max(abs(value) for group in groups for value in group)

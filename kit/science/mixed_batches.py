@@ -12,13 +12,13 @@ from dataclasses import dataclass
 
 from kit.errors import KitError
 from kit.science.mean_comparison import SimultaneousDifference, against_control
-from kit.science.same_day import loadings_of
+from kit.science.same_day import loadings_of, require_layout
 from kit.science.statistics import mean_sd
 from kit.show import Worded
 
 SINGULAR = (
     "the scatter of days and that of batches cannot be told apart: no day holds two batches to compare, or no two days "
-    "hold the same arm"
+    "hold the same version"
 )
 
 
@@ -82,18 +82,20 @@ def mixed_model(
 
     Raises
     ------
-    KitError   `statistics.empty`, `statistics.not_finite`, `statistics.confidence`; `mixed.batch` for a batch of two
-               arms or two days; `mixed.control` without a batch of the control.
+    KitError   `statistics.empty`, `statistics.not_finite`, `statistics.confidence`; `statistics.layout` where not every
+               value has its arm, day and batch; `mixed.batch` for a batch of two arms or two days; `mixed.control`
+               without a batch of the control or of an arm that is compared.
     """
     import numpy as np
 
     from kit.science.reml import random_factor_layout
 
     mean_sd(values)
+    require_layout("days and batches at random", values, arms, days, *([] if batches is None else [batches]))
     means, arms, days = _batch_means(values, arms, days, batches)
-    if control not in arms:
+    if absent := [name for name in (control, *(compared or ())) if name not in arms]:
         raise KitError(
-            f"there is no batch of the control {control!r}",
+            f"there is no batch of {'the control ' if absent[0] == control else ''}{absent[0]!r}",
             where="days and batches at random",
             allowed=", ".join(map(str, dict.fromkeys(arms))),
             mend="name an arm that was made",
@@ -105,7 +107,7 @@ def mixed_model(
     layout = random_factor_layout(fixed, [[float(day == date) for date in dates] for day in days])
     fit = None if layout is None else layout.fit(means)
     if fit is None or not others:
-        reason = SINGULAR if others else "there is no arm beside the control"
+        reason = SINGULAR if others else "there is no version beside the control"
         return MixedResult(tuple(others), (), None, None, len(means), len(dates), None, reason)
     contrasts = np.array([fixed_contrast(names, name, control) for name in others])
     found = [fit.contrast(row) for row in contrasts]

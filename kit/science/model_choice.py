@@ -12,6 +12,7 @@ from kit.show import Worded
 
 # models nearer to the best than this are level with it: Burnham and Anderson 2002, Model selection, 2.6 (from memory)
 _LEVEL = 2.0
+_EXACTLY = "it goes through every value exactly"
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +59,9 @@ def choose_model(
 
     Returns
     -------
-    ModelChoice   By the least AICc; of models within 2 of it the one of fewest terms. Where no AICc can be had the
-                  smallest model that can be fitted.
+    ModelChoice   By the least AICc; of models within 2 of it the one of fewest terms. A model that goes through every
+                  value although batches are left has none; the smallest such goes before all others, and tells no
+                  scatter of its own. Where no AICc can be had the smallest model that can be fitted.
 
     Raises
     ------
@@ -76,6 +78,10 @@ def choose_model(
     fitted = [item for item in tried if item.model.is_fitted]
     if not fitted:
         return ModelChoice("", tried[0].model, tried, f"no model can be fitted: {tried[0].model.reason}")
+    exact = next((item for item in fitted if item.why_not == _EXACTLY), None)
+    if exact is not None:
+        untold = ", so no scatter is told" if exact.model.reason else ""
+        return ModelChoice(exact.name, exact.model, tried, f"{exact.name}: {_EXACTLY}{untold}")
     if not judged:
         words = f"{fitted[0].name}: the smallest; the batches are too few to judge between models"
         return ModelChoice(fitted[0].name, fitted[0].model, tried, words)
@@ -89,7 +95,7 @@ def _tried(name: str, model: ResponseModel) -> TriedModel:
     if not model.is_fitted:
         return TriedModel(name, model, model.reason)
     if model.aicc is None and model.df > 0 and model.residual_sd == 0:
-        return TriedModel(name, model, "it goes through every value exactly")
+        return TriedModel(name, model, _EXACTLY)
     if model.aicc is None:
         coefficients = len(model.values) - model.df
         return TriedModel(

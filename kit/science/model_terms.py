@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from kit.errors import KitError
+from kit.show import Worded
 
 if TYPE_CHECKING:
     import numpy as np
@@ -20,8 +21,8 @@ SCHEFFE_ORDERS = ("linear", "quadratic", "special cubic", "full cubic")
 POLYNOMIAL_ORDERS = ("linear", "interaction", "quadratic")
 
 
-@dataclass(frozen=True, slots=True)
-class Term:
+@dataclass(frozen=True, slots=True, repr=False)
+class Term(Worded):
     """One term: a product of powers of factors, and for a full cubic one the difference of two of them.
 
     Parameters

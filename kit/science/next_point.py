@@ -6,278 +6,48 @@ Pure: coordinates of tried and possible points, what was observed, and goals in;
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from kit.errors import KitError
-from kit.science.desirability import Goal, combined
-from kit.science.expected_improvement import student_draws
-from kit.science.kriging import Kriging, fit_kriging
-from kit.science.response_solve import told_together
+from kit.science.goal_surfaces import Outlook, Surfaces, scaled, trend_terms
 
-_DRAWS, _FEW_DRAWS = 256, 16
 NO_GAIN = 0.002  # an expected gain of desirability below this is none (own choice)
-_SPARE = 3  # batches beyond the terms of a trend before the trend is used (own choice)
+_OUT_OF_REACH = 0.05  # chance that the mean of any point meets the goal, below which it is out of reach (own choice)
 
 
 @dataclass(frozen=True)
-class Observed:
-    """One response of the batches, with its goal.
+class Unreached:
+    """A goal that no possible point is likely to meet.
 
     Parameters
     ----------
-    values : sequence of float   One a batch; None where it was not read. [unit]
-    goal : Goal                  What is wanted of it. [unit]
-    log : bool                   Whether scatter is a share of the value.
-    known_sd, known_df : float   Scatter known from elsewhere, on the scale of the fit.
+    goal : str           The response; empty where each goal can be met and all together cannot.
+    chance : float       The largest chance of any point that its mean meets it.
+    nearest : int        The point whose predicted middle comes nearest.
     """
 
-    values: Sequence[float | None]
-    goal: Goal
-    log: bool = False
-    known_sd: float | None = None
-    known_df: float | None = None
+    goal: str
+    chance: float
+    nearest: int
 
 
-@dataclass(frozen=True)
-class Outlook:
-    """What is known of possible points, one number a point.
+def unreached(surfaces: Surfaces, outlook: Outlook) -> tuple[Unreached, ...]:
+    """The goals that no point of an outlook is likely to meet; none where all can be met together.
 
     Parameters
     ----------
-    middle : dict of array             Response to its predicted middle. [unit]
-    low, high : dict of array          95 % interval of one new batch. [unit]
-    desirability : array               Of the predicted middles.
-    best : float                       Desirability of the best batch so far, of its predicted middle.
-    best_batch : int                   Which one it is.
-    improvement : array                Expected improvement of the best desirability, as it will be known then.
-    chance : array                     That a point is better than the best at all.
+    surfaces : Surfaces
+    outlook : Outlook     Of the possible points.
     """
-
-    middle: dict[str, np.ndarray]
-    low: dict[str, np.ndarray]
-    high: dict[str, np.ndarray]
-    desirability: np.ndarray
-    best: float
-    best_batch: int
-    improvement: np.ndarray
-    chance: np.ndarray
-
-
-@dataclass(frozen=True)
-class _View:
-    """One response: at possible and tried points, after a further batch (draws, m, batches and it), as it may be."""
-
-    name: str
-    middle: np.ndarray
-    low: np.ndarray
-    high: np.ndarray
-    single: np.ndarray
-    after: np.ndarray
-    possible: np.ndarray
-
-
-@dataclass(frozen=True)
-class Surfaces:
-    """The fitted surface of every response, and where its terms come from.
-
-    Parameters
-    ----------
-    observed : dict          Response to what was observed.
-    fits : dict of Kriging   One a response.
-    tried : array, (n, k)    Coordinates of the batches.
-    parts : int              Leading coordinates that are parts of a mixture: their sum is fixed.
-    days : dict              Response to the day of each batch it was read of; None where days do not count.
-    """
-
-    observed: Mapping[str, Observed]
-    fits: dict[str, Kriging]
-    tried: np.ndarray
-    parts: int
-    days: dict[str, tuple[Hashable, ...] | None]
-
-    def _scaled(self, points: np.ndarray) -> np.ndarray:
-        return _scaled(points, self.parts)
-
-    def outlook(self, points: np.ndarray, *, seed: int = 0) -> Outlook:
-        """What can be said of possible points.
-
-        Parameters
-        ----------
-        points : array, (m, k)   Coordinates.
-        seed : int               Of the draws that the improvement is averaged over.
-
-        Notes
-        -----
-        The improvement is that of the best batch as it will be known: a batch at the point is drawn, its scatter
-        included, all that is then said of the batches made is worked out anew, and the gain of the best is averaged. So
-        a batch made again counts for what it confirms, and scatter is never taken for gain (Frazier, Powell and
-        Dayanik 2009, INFORMS Journal on Computing 21:599; here among the batches made and the new one).
-        """
-        asked = np.asarray(points, dtype=float)
-        names, count = list(self.observed), len(asked)
-        draws = student_draws(_DRAWS, len(names), [self.fits[name].df for name in names], seed=seed)
-        views = [self._view(name, asked, draws[:, place]) for place, name in enumerate(names)]
-        importance = [self.observed[name].goal.importance for name in names]
-        whole = combined([view.single for view in views], importance)
-        made = whole[count:]
-        best_batch = int(np.argmax(made))
-        best = float(made[best_batch])
-        after = combined([view.after for view in views], importance)  # (draws, m, batches and the new one)
-        gained = np.maximum(after.max(axis=2).mean(axis=0) - max(best, 0.0), 0.0)
-        possible = combined([view.possible for view in views], importance)
-        return Outlook(
-            {view.name: view.middle for view in views},
-            {view.name: view.low for view in views},
-            {view.name: view.high for view in views},
-            whole[:count],
-            best,
-            best_batch,
-            gained,
-            (possible > best).mean(axis=0),
-        )
-
-    def _view(self, name: str, points: np.ndarray, draws: np.ndarray) -> _View:
-        """One response at the possible points and the tried ones, now and after a batch at each possible one."""
-        from scipy.special import stdtrit
-
-        fit, seen = self.fits[name], self.observed[name]
-        terms, count = fit.trend.shape[1], len(points)
-        new, made, moved = fit.predict_beside(
-            self._scaled(points),
-            _trend(points, self.parts, terms),
-            self._scaled(self.tried),
-            _trend(self.tried, self.parts, terms),
-        )
-        back = np.exp if seen.log else np.asarray
-        wide = float(stdtrit(fit.df, 0.975)) * np.hypot(new.standard_error, fit.batch_sd)
-        variance = new.standard_error**2
-        shift = np.hstack([moved, variance[:, None]]) / np.sqrt(variance + fit.batch_sd**2)[:, None]
-        few = draws[:_FEW_DRAWS, None, None]
-        now = np.hstack([np.broadcast_to(made.mean, moved.shape), new.mean[:count, None]])
-        return _View(
-            name,
-            back(new.mean),
-            back(new.mean - wide),
-            back(new.mean + wide),
-            seen.goal.of(back(np.concatenate([new.mean, made.mean]))),
-            seen.goal.of(back(now[None] + few * shift[None])),
-            seen.goal.of(back(new.mean[None] + draws[:, None] * new.standard_error[None])),
-        )
-
-    def with_believed(self, point: np.ndarray) -> Surfaces:
-        """The same after a batch at a point that comes out as predicted, on a day of its own: the next goes elsewhere.
-
-        Parameters
-        ----------
-        point : array, (k,)   Coordinates.
-        """
-        fits, days = {}, {}
-        for name, fit in self.fits.items():
-            seen, place = self.observed[name], self._scaled(point[None])
-            row = _trend(point[None], self.parts, fit.trend.shape[1])
-            value = float(fit.predict(place, row).mean[0])
-            days[name] = None if self.days[name] is None else (*self.days[name], object())
-            fits[name] = fit_kriging(
-                np.vstack([fit.points, place]),
-                [*fit.values, value],
-                np.vstack([fit.trend, row]),
-                days=days[name],
-                known_sd=seen.known_sd,
-                known_df=seen.known_df,
-            )
-        return replace(self, fits=fits, days=days)
-
-
-def fit_surfaces(
-    tried: Sequence[Sequence[float]],
-    observed: Mapping[str, Observed],
-    *,
-    parts: int = 0,
-    days: Sequence[Hashable] | None = None,
-    factors: Sequence[str] = (),
-) -> Surfaces:
-    """Fit every response.
-
-    Parameters
-    ----------
-    tried : (n, k)     Coordinates of the batches: shares of a mixture first, other factors coded -1 to 1.
-    observed : dict    Response to what was observed.
-    parts : int        How many coordinates are parts of a mixture.
-    days : sequence    The day of each batch.
-    factors : sequence of str   Their names, for the words.
-
-    Raises
-    ------
-    KitError   `next.few` where a response was read of too few batches, with how many are needed, or of batches that
-               never varied a factor by itself.
-    """
-    points = np.atleast_2d(np.asarray(tried, dtype=float))
-    fits, on = {}, {}
-    names = list(factors) if factors else [f"factor {place + 1}" for place in range(points.shape[1])]
-    for name, seen in observed.items():
-        rows = [index for index, value in enumerate(seen.values) if value is not None]
-        linear = points.shape[1] + (0 if parts else 1)
-        if len(rows) < _least(linear):
-            raise KitError(
-                f"{name} was read of {len(rows)} batches",
-                where="next trial",
-                allowed=f"{_least(linear)} batches or more, for {points.shape[1]} factors",
-                mend="plan a first set of batches that covers the region",
-                code="next.few",
-            )
-        lines = _trend(points[rows], parts, linear)
-        together = told_together(lines, names if parts else ["the constant", *names])
-        if together:
-            raise KitError(
-                f"{name}: {_together(together)} in the batches it was read of",
-                where="next trial",
-                allowed="batches that vary every factor by itself",
-                mend="plan a first set of batches that covers the region",
-                code="next.few",
-            )
-        terms = linear if len(rows) >= linear + _SPARE else 1
-        values = [math.log(seen.values[row]) if seen.log else float(seen.values[row]) for row in rows]
-        on[name] = None if days is None else tuple(days[row] for row in rows)
-        fits[name] = fit_kriging(
-            _scaled(points[rows], parts),
-            values,
-            _trend(points[rows], parts, terms),
-            days=on[name],
-            known_sd=seen.known_sd,
-            known_df=seen.known_df,
-        )
-    return Surfaces(dict(observed), fits, points, parts, on)
-
-
-def _together(groups: Sequence[Sequence[str]]) -> str:
-    told = []
-    for group in groups:
-        own = [name for name in group if name != "the constant"]
-        told.append(f"{own[0]} is the same" if len(own) == 1 else f"{' and '.join(own)} cannot be told apart")
-    return ", ".join(told)
-
-
-def _least(linear: int) -> int:
-    """Batches without which a suggestion would be a guess: as many as a straight line in every factor has terms."""
-    return max(linear, 4)
-
-
-def _trend(points: np.ndarray, parts: int, terms: int) -> np.ndarray:
-    """Terms of the trend: a constant, or straight lines; the parts of a mixture hold the constant."""
-    ones = np.ones((len(points), 1))
-    if terms == 1:
-        return ones
-    return points if parts else np.hstack([ones, points])
-
-
-def _scaled(points: np.ndarray, parts: int) -> np.ndarray:
-    """Coordinates over a range of about 1: coded factors run from -1 to 1."""
-    out = np.array(points, dtype=float)
-    out[:, parts:] = out[:, parts:] / 2
-    return out
+    found = []
+    for name, chance in outlook.met.items():
+        if chance.max() < _OUT_OF_REACH:
+            short = surfaces.observed[name].goal.short_of(outlook.middle[name])
+            found.append(Unreached(name, float(chance.max()), int(np.argmin(short))))
+    if not found and outlook.met_all.max() < _OUT_OF_REACH:
+        found.append(Unreached("", float(outlook.met_all.max()), int(np.argmin(outlook.short))))
+    return tuple(found)
 
 
 def best_points(
@@ -302,9 +72,12 @@ def best_points(
     now = surfaces
     for _ in range(min(count, len(points))):
         outlook = now.outlook(points, seed=seed)
-        # where no gain is in sight the most desirable point is taken, and the reason says so
-        any_gain = outlook.improvement[free].max() > NO_GAIN
-        merit = outlook.improvement if any_gain else outlook.desirability
+        # where no gain is in sight the most desirable point is taken or the one that comes nearest; the reason says so
+        merit = outlook.improvement
+        if unreached(surfaces, outlook):
+            merit = -outlook.short
+        elif merit[free].max() <= NO_GAIN:
+            merit = outlook.expected
         index = int(np.argmax(np.where(free, merit, -np.inf)))
         picked.append((index, outlook))
         free[index] = False
@@ -333,8 +106,8 @@ def settling_points(surfaces: Surfaces, name: str, at: np.ndarray, possible: np.
     fit = surfaces.fits[name]
     terms = fit.trend.shape[1]
     place, points = np.asarray(at, dtype=float)[None], np.asarray(possible, dtype=float)
-    first, rest = (_scaled(some, surfaces.parts) for some in (place, points))
-    first_trend, rest_trend = (_trend(some, surfaces.parts, terms) for some in (place, points))
+    first, rest = (scaled(some, surfaces.parts) for some in (place, points))
+    first_trend, rest_trend = (trend_terms(some, surfaces.parts, terms) for some in (place, points))
     now = float(fit.predict(first, first_trend).standard_error[0])
     own = fit.predict(rest, rest_trend).standard_error ** 2
     shared = fit.covariance(first, first_trend, rest, rest_trend)[0]

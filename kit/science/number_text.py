@@ -1,4 +1,4 @@
-"""Numbers in a sentence: a few significant figures, written out without an exponent."""
+"""Numbers in a sentence: a few significant figures, written out without an exponent; degrees of freedom."""
 
 from __future__ import annotations
 
@@ -21,3 +21,19 @@ def short(value: float, figures: int = 3) -> str:
     ('1200', '0.00037', '20')
     """
     return plain(Decimal(format(value, f".{figures}g")).normalize() + 0)
+
+
+def degrees(df: float) -> str:
+    """Degrees of freedom in words, one of them in the singular.
+
+    Parameters
+    ----------
+    df : float   Whole or, where it was estimated, not.
+
+    Examples
+    --------
+    >>> degrees(1), degrees(1.26), degrees(12)
+    ('1 degree of freedom', '1.26 degrees of freedom', '12 degrees of freedom')
+    """
+    told = f"{df:.3g}"
+    return f"{told} degree{'' if told == '1' else 's'} of freedom"

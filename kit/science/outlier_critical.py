@@ -11,6 +11,7 @@ from kit.science.simultaneous import check_confidence
 from kit.science.statistics import mean_sd
 from kit.show import Worded
 
+_ROUNDING = 10 * 2.0**-52  # of the values: a scatter below it is none
 FEWEST = 6
 """With fewer values statistics alone say nothing about an outlier (common practice, no source)."""
 
@@ -97,7 +98,7 @@ def furthest_value(values: Sequence[float], alpha: float = 0.05) -> FurthestValu
     """
     found = mean_sd(values)
     place = max(range(found.n), key=lambda index: abs(values[index] - found.mean))
-    if found.n < 3 or not found.sd:
+    if found.n < 3 or found.sd <= _ROUNDING * max(map(abs, values)):
         return FurthestValue(place, None, None, alpha, found.n)
     distance = abs(values[place] - found.mean) / found.sd
     return FurthestValue(place, distance, grubbs_critical(found.n, alpha), alpha, found.n)

@@ -182,7 +182,8 @@ def panel_test(task: Task, right: int, assessors: int, alpha: float = 0.05) -> P
     -----
     Exact binomial: ISO 4120, ISO 10399, ISO 5495. Answers must be independent: one an assessor.
     """
-    if int(right) != right or int(assessors) != assessors or not 0 <= right <= assessors:
+    whole = all(math.isfinite(count) and int(count) == count for count in (right, assessors))
+    if not whole or not 0 <= right <= assessors:
         raise KitError(
             f"{right} right of {assessors} answers",
             where=f"{task.name} test",
@@ -219,7 +220,7 @@ def minimum_right(task: Task, assessors: int, alpha: float) -> int | None:
     ISO 4120:2021, table A.1; ISO 5495:2005: the smallest x with P(X >= x) not above alpha, alpha / 2 a side.
     """
     level = _checked(alpha) / _sides(task)
-    at = int(task.chance * assessors)
+    at = int(task.chance * assessors) if level < 0.5 else 0
     while at <= assessors and upper_tail(at, assessors, task.chance) > level:
         at += 1
     return at if at <= assessors else None

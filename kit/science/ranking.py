@@ -59,17 +59,25 @@ class Ranking:
         Parameters
         ----------
         alpha : float   Between 0 and 1. [-]
+
+        Raises
+        ------
+        KitError   `panel.alpha`.
         """
         from scipy.special import chdtri
 
-        return float(chdtri(self.df, alpha))
+        return float(chdtri(self.df, _risk(alpha)))
 
     def least_difference(self, alpha: float = 0.05) -> float:
         """The least significant difference of two rank sums, for one pair at a time (ISO 8587:2006, 7.2).
 
         Parameters
         ----------
-        alpha : float   Risk of each pair. [-]
+        alpha : float   Risk of each pair, between 0 and 1. [-]
+
+        Raises
+        ------
+        KitError   `panel.alpha`.
 
         Notes
         -----
@@ -77,18 +85,22 @@ class Ranking:
         """
         from scipy.special import ndtri
 
-        return float(ndtri(1 - alpha / 2)) * math.sqrt(2 * self.deviation)
+        return float(ndtri(1 - _risk(alpha) / 2)) * math.sqrt(2 * self.deviation)
 
     def least_difference_of_all(self, alpha: float = 0.05) -> float:
         """The same for all pairs at once: the risk holds for the whole table (Nemenyi 1963).
 
         Parameters
         ----------
-        alpha : float   Risk of one wrong pair or more. [-]
+        alpha : float   Risk of one wrong pair or more, between 0 and 1. [-]
+
+        Raises
+        ------
+        KitError   `panel.alpha`.
         """
         from scipy.stats import studentized_range
 
-        return float(studentized_range.ppf(1 - alpha, self.products, math.inf)) * math.sqrt(self.deviation)
+        return float(studentized_range.ppf(1 - _risk(alpha), self.products, math.inf)) * math.sqrt(self.deviation)
 
     def pairs(self, difference: float) -> tuple[tuple[int, int], ...]:
         """Pairs of products whose rank sums differ by `difference` or more, the smaller sum first.
@@ -129,11 +141,15 @@ class Trend:
 
         Parameters
         ----------
-        alpha : float   One-sided risk. [-]
+        alpha : float   One-sided risk, between 0 and 1. [-]
+
+        Raises
+        ------
+        KitError   `panel.alpha`.
         """
         from scipy.special import ndtri
 
-        return self.mean + float(ndtri(1 - alpha)) * self.sd
+        return self.mean + float(ndtri(1 - _risk(alpha))) * self.sd
 
 
 def friedman(rows: Rows) -> Ranking:
@@ -155,7 +171,7 @@ def friedman(rows: Rows) -> Ranking:
     -----
     Friedman (1937), J. Am. Stat. Assoc. 32:675; ties as in Conover, Practical Nonparametric Statistics.
     """
-    products = _checked(rows)
+    products = checked_rows(rows)
     whole = [within_ranks(row) for row in rows if None not in row]
     left = tuple(place for place, row in enumerate(rows) if None in row)
     sums = tuple(math.fsum(column) for column in zip(*whole, strict=True)) if whole else (0.0,) * products
@@ -187,7 +203,7 @@ def page(rows: Rows, order: Sequence[int]) -> Trend:
     -----
     Page (1963), J. Am. Stat. Assoc. 58:216.
     """
-    products = _checked(rows)
+    products = checked_rows(rows)
     if sorted(order) != list(range(products)):
         raise KitError(
             f"the order {tuple(order)} does not name each of {products} products once",
@@ -219,8 +235,17 @@ def within_ranks(row: Sequence[float]) -> tuple[float, ...]:
     return tuple(less + (same + 1) / 2 for less, same in zip(below, equal, strict=True))
 
 
-def _checked(rows: Rows) -> int:
-    """The number of products."""
+def checked_rows(rows: Rows) -> int:
+    """The number of products.
+
+    Parameters
+    ----------
+    rows : sequence of rows   Assessors by products; None where a product was not judged.
+
+    Raises
+    ------
+    KitError   `panel.rows` for rows of different length or fewer than two products; `panel.not_finite`.
+    """
     lengths = {len(row) for row in rows}
     if len(lengths) != 1 or min(lengths) < 2:
         raise KitError(
@@ -234,6 +259,17 @@ def _checked(rows: Rows) -> int:
         if not math.isfinite(value):
             raise KitError(f"{value} is no rank and no score", where="ranks of a panel", code="panel.not_finite")
     return lengths.pop()
+
+
+def _risk(alpha: float) -> float:
+    if not 0 < alpha < 1:
+        raise KitError(
+            f"a risk of {alpha}",
+            allowed="between 0 and 1, such as 0.05",
+            mend="give alpha as a fraction",
+            code="panel.alpha",
+        )
+    return alpha
 
 
 def _why_not(whole: int, deviation: float) -> str:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from kit.science.ranking import Rows, within_ranks
+from kit.science.ranking import Rows, checked_rows, within_ranks
 
 _RANK_TOLERANCE = 1e-9
 
@@ -45,12 +45,16 @@ def skillings_mack(rows: Rows) -> IncompleteRanking:
     IncompleteRanking   Without gaps and ties the statistic is Friedman's. With a `reason` where no row has two
                         products, or the products fall into groups that no assessor compared.
 
+    Raises
+    ------
+    KitError   `panel.rows` for rows of different length or fewer than two products; `panel.not_finite`.
+
     Notes
     -----
     Skillings and Mack (1981), Technometrics 23:171. Ties share their mean rank, which the variance does not know of:
     with many ties the probability is too large.
     """
-    products = len(rows[0]) if rows else 0
+    products = checked_rows(rows)
     judged = [_judged(row) for row in rows]
     used = [(places, ranks) for places, ranks in judged if len(places) > 1]
     scores = [0.0] * products

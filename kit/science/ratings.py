@@ -15,6 +15,7 @@ from kit.science.ranking import within_ranks
 
 _MOST_EXACT = 200  # pairs; the distribution is counted over the sums of ranks
 _ROUNDING = 1e-9
+_DIGITS = 12  # of the largest rating: 3.3 less 3.2 is then the same step as 4.4 less 4.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,9 +79,9 @@ def signed_rank(first: Sequence[float], second: Sequence[float], confidence: flo
             mend="give both ratings of every assessor",
             code="panel.pairs",
         )
-    differences = [float(one) - float(other) for one, other in zip(first, second, strict=True)]
-    if not all(math.isfinite(step) for step in differences):
+    if not all(map(math.isfinite, (*first, *second))):
         raise KitError("a rating is not a number", where="paired ratings", code="panel.not_finite")
+    differences = _steps(first, second)
     if not 0 < confidence < 1:
         raise KitError(f"a confidence of {confidence}", allowed="between 0 and 1", code="statistics.confidence")
     moved = [step for step in differences if step]
@@ -91,6 +92,13 @@ def signed_rank(first: Sequence[float], second: Sequence[float], confidence: flo
     ranks = within_ranks([abs(step) for step in moved])
     statistic = math.fsum(rank for rank, step in zip(ranks, moved, strict=True) if step > 0)
     return SignedRank(*counts, statistic, _two_sided(ranks, statistic), shift, low, high, confidence)
+
+
+def _steps(first: Sequence[float], second: Sequence[float]) -> list[float]:
+    """First less second, so that equal steps of the scale are equal numbers."""
+    size = max(map(abs, (*first, *second)))
+    places = _DIGITS - math.ceil(math.log10(size)) if size else 0
+    return [round(float(one) - float(other), places) for one, other in zip(first, second, strict=True)]
 
 
 def _two_sided(ranks: Sequence[float], statistic: float) -> float:

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from kit.science.bracketed_root import bracketed_root
+
 _GRID = np.concatenate([[0.0], np.geomspace(1e-5, 1e6, 111)])
 _SAME = 1e-9  # eigenvalues closer than this to each other, or to zero, are equal
 _ROUNDING = 10 * 2.0**-52
@@ -164,8 +166,6 @@ def random_factor_layout(fixed, groups) -> RandomFactorLayout | None:
 
 def _best_ratio(spread: np.ndarray, squares: np.ndarray) -> float | None:
     """Group variance over residual variance where the restricted likelihood is largest."""
-    from scipy.optimize import brentq
-
     free = spread.size
 
     def cost(ratio):
@@ -182,7 +182,7 @@ def _best_ratio(spread: np.ndarray, squares: np.ndarray) -> float | None:
     low, high = _GRID[max(best - 1, 0)], _GRID[best + 1]
     if slope(low) >= 0:
         return float(low)
-    return float(brentq(slope, low, high, xtol=1e-14, rtol=1e-12))
+    return bracketed_root(slope, low, high, xtol=1e-14, rtol=1e-12)
 
 
 def _grown(plain, inverse, sides, first, uncertain) -> np.ndarray:

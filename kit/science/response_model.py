@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 from kit.errors import KitError
 from kit.science.lack_of_fit import lack_of_fit
 from kit.science.model_terms import INTERCEPT, Term, model_matrix
-from kit.science.response_result import Coefficient, LackOfFit, Prediction, ResponseModel, on_scale
+from kit.science.response_input import observed, require_usable
+from kit.science.response_result import Coefficient, LackOfFit, Prediction, ResponseModel
 
 if TYPE_CHECKING:
     import numpy as np
@@ -51,13 +52,14 @@ def fit_response(
     terms : sequence of Term       Of `kit.science.model_terms`.
     names : sequence of str        Factors, in the order of the levels.
     log : bool                     Fit ln y, where scatter is a share of the value; y must be above zero.
-    weights : sequence of float    Of the squares; equal when omitted.
+    weights : sequence of float    Of the squares, above zero, one a batch; equal when omitted.
     repeats : sequence             A label a batch: equal labels are makings of the same thing. Equal levels when
                                    omitted.
     blocks : sequence              A label a batch, such as its day: each block gets an effect of its own, and the model
                                    speaks of their mean. None: no blocks.
-    known_sd, known_df : float     Scatter of batches known from elsewhere, on the scale of the fit, and its df. It is
-                                   used unless the residuals are larger than it (F test, 5 %).
+    known_sd, known_df : float     Scatter of batches known from elsewhere, on the scale of the fit, and its df; none
+                                   where either is omitted or zero. It is used unless the residuals are larger than it
+                                   (F test, 5 %).
 
     Returns
     -------
@@ -66,22 +68,34 @@ def fit_response(
 
     Raises
     ------
-    KitError   `model.values` for values that cannot be fitted, `model.points`, `model.names`.
+    KitError   `model.values` for values, weights or a known scatter that cannot be fitted with, `model.labels` where
+               not every batch has its repeat or block, `model.points`, `model.names`.
     """
     import numpy as np
 
-    observed = np.array(_observed(y, points, log))
+    require_usable(len(y), weights=weights, labels={"repeats": repeats, "blocks": blocks}, known=(known_sd, known_df))
+    read = np.array(observed(y, points, log))
     matrix = model_matrix(terms, names, points)
     made = tuple(tuple(float(level) for level in point) for point in points)
     base = ResponseModel(tuple(names), tuple(terms), made, tuple(float(value) for value in y), log)
     block_columns, block_names = _block_columns(blocks, len(made))
     columns = np.hstack([matrix, block_columns])
+    if not np.isfinite(matrix).all():
+        raise KitError(
+            "a level is no finite number",
+            where="fit_response()",
+            allowed="finite levels",
+            mend="leave the batch out and say why",
+            code="model.points",
+        )
+    if not terms:
+        return replace(base, reason="the model has no term")
     missing = _untold(columns, [*(term.name for term in terms), *(f"block {name}" for name in block_names[:-1])])
     if missing:
         return replace(base, reason=missing)
     share = np.ones(len(made)) if weights is None else np.asarray(weights, dtype=float)
     known = (float(known_sd), float(known_df)) if known_sd and known_df else None
-    return _judged(base, columns, observed, share, repeats or made, block_columns, block_names, known)
+    return _judged(base, columns, read, share, repeats or made, block_columns, block_names, known)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,21 +107,6 @@ class _Scatter:
     told: str
     notes: tuple[str, ...] = ()
     reason: str = ""
-
-
-def _observed(y: Sequence[float], points: Sequence[Sequence[float]], log: bool) -> list[float]:
-    values = [float(value) for value in y]
-    bad = [value for value in values if not math.isfinite(value) or (log and value <= 0)]
-    if bad or len(values) != len(points) or not values:
-        what = f"{bad[0]} cannot be fitted" if bad else f"there are {len(values)} values for {len(points)} batches"
-        raise KitError(
-            what,
-            where="fit_response()",
-            allowed="finite numbers, above zero on the ln scale, one a batch",
-            mend="leave the batch out and say why",
-            code="model.values",
-        )
-    return [on_scale(value, log) for value in values]
 
 
 def _block_columns(blocks: Sequence[Hashable] | None, count: int) -> tuple[np.ndarray, list[Hashable]]:
@@ -132,10 +131,11 @@ def _untold(columns: np.ndarray, names: Sequence[str]) -> str:
     if not groups:
         return ""
     count, needed = columns.shape
+    batches = "1 batch" if count == 1 else f"{count} batches"
     short = [group for group in groups if len(group) <= _NAMED]
     told = "; ".join(_one_group(group) for group in short)
     if count < needed:
-        few = f"{count} batches for {needed} coefficients: at least {needed} different settings are needed"
+        few = f"{batches} for {needed} coefficients: at least {needed} different settings are needed"
         return f"{few}; in these batches {told}" if told else few
     return f"in these batches {told or 'the terms cannot be told apart'}"
 
@@ -185,7 +185,7 @@ def _judged(
         sd_df=scatter.df,
         sd_from=scatter.told,
         block_sd=_block_sd(list(effects.values()), solved, terms, scatter),
-        **_shares(observed, weights, solved, squares, df),
+        **_shares(observed, weights, solved, squares, df, exact),
         leverage=tuple(solved.leverage.tolist()),
         residuals=tuple(solved.residuals.tolist()),
         studentized=_studentized(solved, weights, scatter),
@@ -263,12 +263,16 @@ def _block_sd(effects: Sequence[float], solved: Solved, terms: int, scatter: _Sc
 
 
 def _shares(
-    observed: np.ndarray, weights: np.ndarray, solved: Solved, squares: float, df: int
+    observed: np.ndarray, weights: np.ndarray, solved: Solved, squares: float, df: int, exact: float
 ) -> dict[str, float | None]:
-    """R squared about the mean, adjusted and predicted; the left-out squares; Akaike's criterion for few batches."""
+    """R squared about the mean, adjusted and predicted; the left-out squares; Akaike's criterion for few batches.
+
+    No share is told of values that are all alike: `exact` is what squares are no more than rounding.
+    """
     count, fitted = len(observed), len(observed) - df
     mean = float((weights * observed).sum() / weights.sum())
-    total = float((weights * (observed - mean) ** 2).sum())
+    spread = float((weights * (observed - mean) ** 2).sum())
+    total = spread if spread > exact else 0.0
     alone = bool((solved.leverage >= _ALONE).any())
     left = None if alone else solved.residuals / (1 - solved.leverage)
     press = None if left is None else float((weights * left * left).sum())

@@ -198,9 +198,13 @@ class ResponseModel:
         )
 
     def _outside(self, points: Sequence[Sequence[float]], leverage: np.ndarray) -> tuple[str, ...]:
+        import numpy as np
+
         from kit.science.tried_region import LEVERAGE, outside_words
 
-        most = max(self.leverage) * (1 + 1e-9)
+        # as for the points: the mean of the blocks, a batch of weight 1
+        rows = model_matrix(self.terms, self.names, self.points)
+        most = np.einsum("ij,jk,ik->i", rows, np.array(self.inverse), rows).max() * (1 + 1e-9)
         return tuple(
             words or (LEVERAGE if share > most else "")
             for words, share in zip(outside_words(points, self.points), leverage, strict=True)

@@ -12,7 +12,7 @@ import numpy as np
 
 # A combination of scaled columns smaller than this is rounding: its terms cannot be told apart.
 _SINGULAR = 1e-9
-# Below this the terms hardly move apart; above 0.01 of the largest share of a combination a term belongs to it.
+# Below this the terms hardly move apart; above a tenth of the largest share of a combination a term belongs to it.
 _HARDLY, _SHARE = 1e-2, 0.1
 _REFINEMENTS = 2
 

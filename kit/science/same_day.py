@@ -107,11 +107,13 @@ def same_day(
 
     Raises
     ------
-    KitError   `statistics.empty`, `statistics.not_finite`, `statistics.confidence`.
+    KitError   `statistics.empty`, `statistics.not_finite`, `statistics.confidence`; `statistics.layout` where not every
+               value has its arm and its day.
     """
     import numpy as np
 
     mean_sd(values)  # refuses what is no number
+    require_layout("comparison within days", values, arms, days)
     read = np.asarray(values, dtype=float)
     others = [arm for arm in dict.fromkeys(arms) if arm != control]
     model = np.column_stack(
@@ -149,6 +151,29 @@ def same_day(
         confidence=confidence,
     )
     return SameDay(tuple(others[index] for index in linked), found, missing, pool.sd, pool.df)
+
+
+def require_layout(where: str, values: Sequence[float], *labels: Sequence[Hashable]) -> None:
+    """Refuse values of which not every one has its labels.
+
+    Parameters
+    ----------
+    where : str                  For the message.
+    values : sequence of float   One a batch, or one a reading.
+    labels : sequences           Such as the arm and the day of each.
+
+    Raises
+    ------
+    KitError   `statistics.layout`.
+    """
+    if any(len(told) != len(values) for told in labels):
+        raise KitError(
+            f"there are {len(values)} values with {' and '.join(str(len(told)) for told in labels)} labels",
+            where=where,
+            allowed="every value with its version and its day",
+            mend="leave a value out together with what is told of it",
+            code="statistics.layout",
+        )
 
 
 def loadings_of(covariance) -> tuple[float, ...]:

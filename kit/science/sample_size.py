@@ -10,6 +10,7 @@ from kit.science.required import require_positive
 from kit.science.simultaneous import check_confidence, shifted_within
 
 _MOST = 1e7
+_FEWEST = 1.5  # batches an arm: with fewer there is not one degree of freedom, and two are made anyway
 
 
 def batches_for_two_means(difference_in_sd: float, *, power: float = 0.8, confidence: float = 0.95) -> float:
@@ -38,7 +39,7 @@ def batches_for_two_means(difference_in_sd: float, *, power: float = 0.8, confid
         df = 2 * n - 2
         return 1 - float(shifted_within(float(stdtrit(df, upper)), difference_in_sd * math.sqrt(n / 2), df))
 
-    return _least(found, power, confidence, 1.05)
+    return _least(found, power, confidence, _FEWEST)
 
 
 def batches_for_several_means(arms: int, effect: float, *, power: float = 0.8, confidence: float = 0.95) -> float:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from kit.science.number_text import degrees
 from kit.science.required import require_finite, require_not_negative, require_positive
 from kit.science.simultaneous import check_confidence
 from kit.science.statistics import PooledSD
@@ -43,8 +44,10 @@ class ScatterKnown(Worded):
     @property
     def words(self) -> str:
         """Value, interval and degrees of freedom, with the warning where it is due."""
+        if not self.sd:
+            return "0: all values are alike, so that their scatter is not known"
         share = f"{100 * self.confidence:.3g} %"
-        told = f"{self.sd:.3g} ({share}: {self.low:.3g} to {self.high:.3g}; {self.df:.3g} degrees of freedom)"
+        told = f"{self.sd:.3g} ({share}: {self.low:.3g} to {self.high:.3g}; {degrees(self.df)})"
         return f"{told}: {POORLY_KNOWN}" if self.poorly else told
 
 

@@ -158,18 +158,18 @@ def blind_codes(glasses: Sequence[int], seed: int) -> tuple[tuple[str, ...], ...
 
     Parameters
     ----------
-    glasses : sequence of int   How many each assessor is served under a code.
+    glasses : sequence of int   How many each assessor is served under a code, none below 0.
     seed : int                  The same seed gives the same codes.
 
     Raises
     ------
-    KitError   `panel.codes` where there are more than 900.
+    KitError   `panel.codes` where there are more than 900, or fewer than none.
     """
     known, wanted = range(_LOWEST_CODE, _HIGHEST_CODE + 1), sum(glasses)
-    if wanted > len(known):
+    if wanted > len(known) or min(glasses, default=0) < 0:
         raise KitError(
-            f"{wanted} coded samples need more three-digit codes than there are",
-            allowed=f"{len(known)} in one panel",
+            f"{wanted} coded samples cannot each have a three-digit code of their own",
+            allowed=f"0 or more for each assessor, at most {len(known)} in one panel",
             mend="divide the assessors over two panels",
             code="panel.codes",
         )

@@ -115,7 +115,7 @@ def shelf_life(
     scale : str                  "linear", or "ln" where scatter is a share of the value: the line is one of logarithms.
     confidence : float           Of the bound, such as 0.95: one-sided against one limit; two-sided against both, so
                                  that each has a one-sided bound of 0.975.
-    pooling_alpha : float        Of the tests of poolability.
+    pooling_alpha : float        Of the tests of poolability, from 0 to 1.
     model : str                  To use untested; see `pooled_lines`.
 
     Returns
@@ -137,6 +137,8 @@ def shelf_life(
     times, read, names = _readings(months, values, batches)
     turn = _turn(scale)
     _check_limits(lower, upper, confidence)
+    if not 0 <= pooling_alpha <= 1:
+        raise KitError(f"a level of {pooling_alpha}", allowed="from 0 to 1, such as 0.25", code="shelf_life.confidence")
     if lower is not None and upper is not None:
         confidence = 0.5 * (1 + confidence)  # it may go either way: what is left is shared by the two sides
     kept, left_out = _enough(times, names)

@@ -11,6 +11,7 @@ import numpy as np
 from kit.errors import KitError
 from kit.science.number_text import short
 from kit.science.student_t import t_quantile
+from kit.show import Fielded
 
 COMMON, COMMON_SLOPE, SEPARATE, ONE_BATCH = (
     "common intercept, common slope",
@@ -94,8 +95,8 @@ class BatchLine:
         return self.mean(months) + side * t_quantile(self.df, 2 * confidence - 1) * error
 
 
-@dataclass(frozen=True, slots=True)
-class PooledLines:
+@dataclass(frozen=True, slots=True, repr=False)
+class PooledLines(Fielded):
     """Lines of all batches, the model they were drawn by, and the tests that chose it.
 
     Parameters

@@ -2,7 +2,7 @@
 
 Two families: comparisons that share a control (t values correlated as the product of two loadings), and all pairs of
 means (the studentized range); and one t value whose truth is not zero, for the chance to find a difference. No random
-numbers: the same question has the same answer, to about nine digits.
+numbers: the same question has the same answer, to about nine digits of the probability.
 """
 
 from __future__ import annotations
@@ -12,8 +12,12 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from kit.errors import KitError
+from kit.science.bracketed_root import bracketed_root
 
 _NODES = 64
+_FEW_DF = 4  # below it the tails of t are so heavy that the scatter takes twice the places
+_SHARPEST = 0.55  # of a step, in standard normals, that one panel of places follows to nine digits
+_MEANS_A_PANEL = 12  # whose largest of all is followed likewise
 _TAIL = 1e-17  # of chi left out on either side
 _FAR = 8.5  # of a standard normal: the rest is below 1e-16
 _CLOSEST = 0.99999  # a loading of one would divide by zero
@@ -46,9 +50,10 @@ def within_probability(
 
     load, times = np.unique(np.clip(np.asarray(loadings, dtype=float), -_CLOSEST, _CLOSEST), return_counts=True)
     load = load[:, None, None]
-    shared, weight = _normal_nodes()
-    scatter, scatter_weight = _scatter_nodes(_checked(df))
     own = np.sqrt(1 - load * load)
+    # a loading near one makes the inner chance a step: the nearer, the more places it takes to follow it
+    shared, weight = _normal_nodes(_panels(float((np.abs(load) / own).max(initial=0.0)) * _SHARPEST))
+    scatter, scatter_weight = _scatter_nodes(_checked(df))
     middle, reach = load * shared[None, :, None] / own, bound * scatter[None, None, :] / own
     inside = ndtr(reach - middle) - (ndtr(-reach - middle) if two_sided else 0.0)
     return float(weight @ np.prod(inside ** times[:, None, None], axis=0) @ scatter_weight)
@@ -131,6 +136,31 @@ def critical_value(
     return _root(lambda bound: within_probability(bound, loadings, df, two_sided=two_sided) - confidence, low, high)
 
 
+def either_side_critical(loadings: tuple[float, ...], df: float = math.inf, confidence: float = 0.95) -> float:
+    """The one-sided bound that all of several t values stay within, whichever side each of them is held against. [-]
+
+    Parameters
+    ----------
+    loadings : tuple of float   As of `within_probability`, all above zero: the t values share a control.
+    df : float                  Degrees of freedom of the scatter, 1 or more.
+    confidence : float          For all of them together, between 0 and 1.
+
+    Raises
+    ------
+    KitError   `statistics.df`, `statistics.confidence`.
+
+    Notes
+    -----
+    Dunnett's one-sided bound is for all on the same side. Of two held against opposite sides the correlation turns
+    round, which needs a little more, most where both sides weigh alike; by D. Slepian, Bell Syst. Tech. J. 41 (1962)
+    463, it holds then for all on the same side too.
+    """
+    one, other = [], []  # sides that weigh alike are the worst
+    for load in sorted(loadings, reverse=True):
+        (one if sum(one) <= sum(other) else other).append(load)
+    return critical_value((*one, *(-load for load in other)), df, confidence, two_sided=False)
+
+
 def range_probability(bound: float, means: int, df: float = math.inf) -> float:
     """Probability that the range of some means, over the standard error of one, stays below a bound. [-]
 
@@ -150,7 +180,7 @@ def range_probability(bound: float, means: int, df: float = math.inf) -> float:
     """
     from scipy.special import ndtr
 
-    shared, weight = _normal_nodes()
+    shared, weight = _normal_nodes(_panels(means / _MEANS_A_PANEL))
     scatter, scatter_weight = _scatter_nodes(_checked(df))
     inside = (ndtr(shared)[:, None] - ndtr(shared[:, None] - bound * scatter[None, :])) ** (means - 1)
     return float(means * (weight @ inside @ scatter_weight))
@@ -210,9 +240,7 @@ def check_confidence(confidence: float) -> float:
 
 def _root(missing, low: float, high: float) -> float:
     """Where the probability is reached: between the bound of one t value and that of Bonferroni."""
-    from scipy.optimize import brentq
-
-    return float(brentq(missing, low * (1 - 1e-9), high * (1 + 1e-9), xtol=1e-10, rtol=1e-12))
+    return bracketed_root(missing, low * (1 - 1e-9), high * (1 + 1e-9), xtol=1e-10, rtol=1e-12)
 
 
 def _enough(df: float) -> float:
@@ -240,14 +268,21 @@ def _checked(df: float) -> float:
     return df
 
 
-@lru_cache(maxsize=1)
-def _normal_nodes():
-    """Places and weights of a standard normal."""
+def _panels(sharper: float) -> int:
+    """Panels of places, doubled until they are so many times as close; a few counts only, which are kept."""
+    return 1 << max(0, math.ceil(math.log2(max(sharper, 1.0))))
+
+
+@lru_cache(maxsize=16)
+def _normal_nodes(panels: int):
+    """Places and weights of a standard normal, in so many panels side by side."""
     import numpy as np
 
     place, weight = np.polynomial.legendre.leggauss(_NODES)
-    place = _FAR * place
-    return place, _FAR * weight * np.exp(-0.5 * place * place) / math.sqrt(2 * math.pi)
+    half = _FAR / panels
+    middles = -_FAR + half * (2 * np.arange(panels) + 1)
+    place = (middles[:, None] + half * place[None, :]).ravel()
+    return place, half * np.tile(weight, panels) * np.exp(-0.5 * place * place) / math.sqrt(2 * math.pi)
 
 
 @lru_cache(maxsize=512)
@@ -260,7 +295,7 @@ def _scatter_nodes(df: float):
         return np.ones(1), np.ones(1)
     low = math.sqrt(2 * float(gammaincinv(df / 2, _TAIL)) / df)
     high = math.sqrt(2 * float(gammainccinv(df / 2, _TAIL)) / df)
-    place, weight = np.polynomial.legendre.leggauss(_NODES)
+    place, weight = np.polynomial.legendre.leggauss(2 * _NODES if df < _FEW_DF else _NODES)
     # squared steps: close together near zero, where a heavy tail of t comes from
     step = 0.5 * (place + 1)
     scatter = low + (high - low) * step * step

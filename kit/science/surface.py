@@ -1,6 +1,7 @@
 """A second-order surface looked into: where it stands still, which way it bends, and the best point inside limits.
 
-y = constant + b'x + x'Bx in coded or real levels; plain arrays in, frozen results out.
+y = constant + b'x + x'Bx; plain arrays in, frozen results out. Levels are coded, or real ones between limits that are
+told: how a surface bends along one factor can be set against another only on a scale that both share.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from kit.errors import KitError
+from kit.science.model_terms import INTERCEPT
 from kit.science.response_result import ResponseModel
 from kit.show import Worded
 
@@ -84,19 +86,21 @@ def second_order(model: ResponseModel) -> SecondOrder:
 
     Parameters
     ----------
-    model : ResponseModel   Of polynomial terms up to the second order.
+    model : ResponseModel   Of polynomial terms up to the second order, the constant among them.
 
     Raises
     ------
-    KitError   `surface.terms` for a model that is no such polynomial, or was not fitted.
+    KitError   `surface.terms` for a model that is no such polynomial (that of a mixture has no constant, and its parts
+               cannot be moved alone), or was not fitted.
     """
     count = len(model.names)
     place = {name: index for index, name in enumerate(model.names)}
     constant, linear = 0.0, [0.0] * count
     quadratic = [[0.0] * count for _ in range(count)]
-    if not model.is_fitted or any(term.degree > 2 or term.difference for term in model.terms):
+    higher = any(term.degree > 2 or term.difference for term in model.terms)
+    if not model.is_fitted or higher or INTERCEPT not in model.terms:
         raise KitError(
-            "a stationary point needs a fitted polynomial of the second order at most",
+            "a stationary point needs a fitted polynomial of the second order at most, with its constant",
             where="second_order()",
             mend="fit linear, interaction or quadratic terms",
             code="surface.terms",
@@ -122,27 +126,35 @@ def stationary_point(
     Parameters
     ----------
     surface : SecondOrder
-    low, high : sequence of float   Limits of the tried region; everywhere when omitted.
+    low, high : sequence of float   Limits of the tried region; everywhere when omitted, the levels coded then.
 
     Notes
     -----
-    x = -B^-1 b / 2; the eigenvalues of B tell the nature (Box and Wilson 1951, J. R. Stat. Soc. B 13:1).
+    x = -B^-1 b / 2; the eigenvalues of B tell the nature (Box and Wilson 1951, J. R. Stat. Soc. B 13:1). Whether it
+    bends, and whether an axis is a ridge, is judged over the limits, so that the units of the levels do not matter.
     """
     import numpy as np
 
     bending = np.array(surface.quadratic)
     values, vectors = np.linalg.eigh(bending)
+    half = _half_widths(len(values), low, high)
+    over_limits = half[:, None] * bending * half[None, :]
+    slope = half * np.array(surface.linear)
+    bent = np.linalg.eigvalsh(over_limits)
     axes = tuple(tuple(float(part) for part in vectors[:, index]) for index in range(len(values)))
     eigenvalues = tuple(float(value) for value in values)
-    strongest = float(np.abs(values).max(initial=0.0))
-    flat = strongest <= _ON_EDGE * max(1.0, float(np.abs(surface.linear).max(initial=0.0)))
-    if flat or float(np.abs(values).min()) <= 1e-12 * strongest:
+    strongest = float(np.abs(bent).max(initial=0.0))
+    none = [0.0] * len(values)
+    limits = zip(none if low is None else low, none if high is None else high, strict=True)
+    size = abs(surface.at([(least + most) / 2 for least, most in limits]))
+    flat = strongest <= _ON_EDGE * max(size, float(np.abs(slope).max(initial=0.0)))
+    if flat or float(np.abs(bent).min()) <= 1e-12 * strongest:
         reason = "the surface does not bend: its best point lies on the edge of the region"
         if not flat:
             reason = "the surface does not bend along one of its axes: it has no single stationary point"
         return StationaryPoint(surface.names, None, None, eigenvalues, axes, "no bending", False, reason, reason)
-    point = tuple(float(part) for part in np.linalg.solve(bending, np.array(surface.linear)) * -0.5)
-    nature = _nature(eigenvalues)
+    point = tuple(float(part) for part in half * np.linalg.solve(over_limits, slope) * -0.5)
+    nature = _nature([float(value) for value in bent])
     inside = all(
         (low is None or level >= low[index]) and (high is None or level <= high[index])
         for index, level in enumerate(point)
@@ -152,6 +164,16 @@ def stationary_point(
     beyond = "" if inside else "; it lies outside the tried region and is no prediction"
     words = f"{nature} at {where}{beyond}"
     return StationaryPoint(surface.names, point, value, eigenvalues, axes, nature, inside, "", words)
+
+
+def _half_widths(count: int, low: Sequence[float] | None, high: Sequence[float] | None):
+    """Half the width of the limits of each factor; 1 where there is none."""
+    import numpy as np
+
+    if low is None or high is None:
+        return np.ones(count)
+    width = (np.array(high, dtype=float) - np.array(low, dtype=float)) / 2
+    return np.where(width > 0, width, 1.0)
 
 
 def _nature(eigenvalues: Sequence[float]) -> str:
@@ -181,24 +203,26 @@ def best_inside(
     """
     import numpy as np
 
-    linear, bending = np.array(surface.linear), np.array(surface.quadratic)
+    half = _half_widths(len(surface.linear), low, high)
+    linear, bending = half * np.array(surface.linear), half[:, None] * np.array(surface.quadratic) * half[None, :]
+    least, most, slack = np.array(low, dtype=float), np.array(high, dtype=float), _ON_EDGE * half
     found: list[tuple[float, tuple[float, ...]]] = []
     for face in itertools.product((-1, 0, 1), repeat=len(linear)):
         free = np.array([side == 0 for side in face])
         point = np.array([low[i] if side < 0 else high[i] if side > 0 else 0.0 for i, side in enumerate(face)])
         if free.any():
-            right = -(linear[free] + 2 * bending[np.ix_(free, ~free)] @ point[~free]) / 2
+            right = -(linear[free] + 2 * bending[np.ix_(free, ~free)] @ (point / half)[~free]) / 2
             solved, _, rank, _ = np.linalg.lstsq(bending[np.ix_(free, free)], right, rcond=None)
             if rank < free.sum():
                 continue
-            point[free] = solved
-            if (point < np.array(low) - _ON_EDGE).any() or (point > np.array(high) + _ON_EDGE).any():
+            point[free] = half[free] * solved
+            if (point < least - slack).any() or (point > most + slack).any():
                 continue
-        found.append((surface.at(point), tuple(float(level) for level in point)))
+        found.append((float(surface.at(point)), tuple(float(level) for level in point)))
     value, point = max(found) if highest else min(found)
     edges = tuple(
         name
-        for name, level, least, most in zip(surface.names, point, low, high, strict=True)
-        if min(level - least, most - level) <= _ON_EDGE * max(most - least, 1.0)
+        for name, level, bottom, top, near in zip(surface.names, point, low, high, slack, strict=True)
+        if min(level - bottom, top - level) <= near
     )
     return BestPoint(point, value, edges)

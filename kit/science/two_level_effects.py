@@ -9,10 +9,13 @@ from dataclasses import dataclass
 
 from kit.errors import KitError
 from kit.science.model_terms import INTERCEPT, Term, model_matrix
+from kit.science.response_input import observed
 from kit.science.response_model import fit_response
 from kit.science.statistics import PooledSD, pooled_sd
 
 _CONFIDENCE = 0.95
+_ROUNDING = 10 * 2.0**-52  # of the values: a scatter below it is none
+_MIXED = 1e-9  # of an effect that takes up another: below it is rounding
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +29,7 @@ class Effect:
     standard_error : float, None  None where no scatter is known.
     t, p : float, None            [-]
     needed : float, None          The least size that would be shown at 95 %, on the scale of the fit.
-    same_as : tuple of str        Effects this design cannot tell from it.
+    same_as : tuple of str        Effects this design cannot tell from it: it takes them up, whole or in part.
     log : bool                    Whether the fit is on the ln scale.
     """
 
@@ -63,7 +66,8 @@ class TwoLevelEffects:
     ----------
     effects : tuple of Effect   Factors first, then interactions.
     curvature : Effect, None    Centre less corners; None without a centre point.
-    sd, df : float, int         Scatter of batches made again, on the scale of the fit; None and 0 without any.
+    sd, df : float, int         Scatter of batches made again, on the scale of the fit; sd is None where it is not
+                                known.
     corners, centres : int      Batches of either kind.
     reason : str                What is missing; empty where every effect has its error.
     """
@@ -115,16 +119,17 @@ def two_level_effects(
     Returns
     -------
     TwoLevelEffects   Interactions of all orders as far as the corners tell them; those that they do not tell apart are
-                      named beside the first of them.
+                      named beside every effect that takes them up.
 
     Raises
     ------
-    KitError   `effects.levels` for a level that is none of the three; `model.values`.
+    KitError   `effects.levels` for a level that is none of the three; `model.values`; `model.points`.
 
     Notes
     -----
-    An effect is the mean of the batches at the high level less that at the low level; the curvature is the mean of the
-    centre less that of the corners (Box, Hunter and Hunter, Statistics for Experimenters).
+    An effect is the mean of the batches at the high level less that at the low level, where every corner was made
+    equally often; else it is the least-squares one. The curvature is the mean of the centre less that of the corners
+    (Box, Hunter and Hunter, Statistics for Experimenters).
     """
     if any(level not in (-1, 0, 1) for point in coded for level in point):
         raise KitError(
@@ -133,11 +138,11 @@ def two_level_effects(
             mend="code low, centre and high so",
             code="effects.levels",
         )
-    values = [math.log(value) if log else float(value) for value in y]
+    values = observed(y, coded, log, where="two_level_effects()")
     rows = [(tuple(int(level) for level in point), value) for point, value in zip(coded, values, strict=True)]
     corners = [(point, value) for point, value in rows if all(point)]
     centres = [value for point, value in rows if not any(point)]
-    scatter = known or pooled_sd(_alike(rows))
+    scatter, unknown = _scatter(rows, known)
     terms, aliases = _terms([point for point, _ in corners], names)
     if not terms:
         reason = "no corner was made with every factor at its low or its high level"
@@ -169,10 +174,20 @@ def two_level_effects(
         scatter.df,
         len(corners),
         len(centres),
-        ""
-        if scatter.sd
-        else "nothing was made again: the scatter of batches is not known, and no effect can be judged",
+        unknown,
     )
+
+
+def _scatter(rows: Sequence[tuple[tuple[int, ...], float]], known: PooledSD | None) -> tuple[PooledSD, str]:
+    """The scatter that effects are judged by, its SD None where there is none, and why."""
+    found = known or pooled_sd(_alike(rows))
+    size = max((abs(value) for _, value in rows), default=0.0)
+    if found.sd is None:
+        return found, "nothing was made again: the scatter of batches is not known, and no effect can be judged"
+    if found.sd <= (0.0 if known else _ROUNDING * size):
+        alike = "what was made again agrees to the last digit: the scatter of batches is not known, and no effect can"
+        return PooledSD(None, found.df), f"{alike} be judged"
+    return found, ""
 
 
 def _alike(rows: Sequence[tuple[tuple[int, ...], float]]) -> list[list[float]]:
@@ -203,8 +218,8 @@ def _terms(corners: Sequence[Sequence[int]], names: Sequence[str]) -> tuple[list
             kept, matrix = [*kept, term], wider
             aliases[term.name] = ()
             continue
-        for other in kept[1:]:
-            if abs(float(columns[term] @ columns[other])) == len(corners):
+        for other, share in zip(kept, np.linalg.lstsq(matrix, columns[term], rcond=None)[0], strict=True):
+            if other != INTERCEPT and abs(share) > _MIXED:
                 aliases[other.name] = (*aliases[other.name], term.name)
     return (kept, aliases) if len(kept) > 1 else ([], {})
 

@@ -45,8 +45,8 @@ class Spring:
     torque_n_m: float
 
 
-@dataclass(frozen=True, slots=True)
-class Spindle:
+@dataclass(frozen=True, slots=True, repr=False)
+class Spindle(Worded):
     """A spindle by its class of geometry and its multiplier.
 
     Parameters

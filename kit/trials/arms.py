@@ -10,10 +10,11 @@ from kit.errors import KitError
 from kit.formula.formula import Formula
 from kit.labbook.source import Source, nearest_names
 from kit.labbook.view import BatchView, StudyView
+from kit.show import Fielded
 
 
-@dataclass(frozen=True)
-class Arm:
+@dataclass(frozen=True, repr=False)
+class Arm(Fielded):
     """One formula version and its batches.
 
     Parameters

@@ -17,6 +17,7 @@ from kit.formula.material import Fact
 from kit.formula.predict import Prediction, predict_ph
 from kit.formula.rules.preservation import acid_preservatives, unionised_pct
 from kit.labbook.view import BatchView
+from kit.show import Fielded
 from kit.trials.as_made import made_of
 from kit.trials.judging import fold
 from kit.trials.results import BatchValue, PropertyResult
@@ -29,8 +30,8 @@ INSIDE, OUTSIDE = "inside the band", "OUTSIDE the band"
 _HUNDREDTH = Decimal("0.01")
 
 
-@dataclass(frozen=True)
-class BatchPh:
+@dataclass(frozen=True, repr=False)
+class BatchPh(Fielded):
     """The pH of one batch.
 
     Parameters

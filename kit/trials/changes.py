@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from kit.formula.composition import show_pct
 from kit.formula.versions import FormulaDiff, diff, resolved
-from kit.show import Worded
+from kit.show import Fielded, Worded
 from kit.trials.arms import Arm
 from kit.trials.wording import ABSENT
 
@@ -34,8 +34,8 @@ class Changed(Worded):
     largest: Decimal
 
 
-@dataclass(frozen=True)
-class Changes:
+@dataclass(frozen=True, repr=False)
+class Changes(Fielded):
     """The meant formulas of the arms beside the control's.
 
     Parameters

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 from kit.bench.readings import Reading
 from kit.bench.structure import COLOUR, light_of
-from kit.errors import KitError
 from kit.labbook.source import Source, open_source
 from kit.labbook.view import BatchView, StudyView
 from kit.science.colour_difference import ColourDifference, Lab, colour_difference
-from kit.show import Block, Table, Worded
+from kit.show import Block, Fielded, Table, Worded
 from kit.trials.arms import in_order
 from kit.trials.flow_select import age_label
 from kit.trials.judging import age_of, fold
+from kit.trials.one_study import one_study
 from kit.trials.wording import ABSENT
 
 FIRST, CONTROL = "its own first age", "the control"
@@ -25,8 +25,8 @@ NOTE = (
 NOTHING = "No batch has L*, a* and b* of one age."
 
 
-@dataclass(frozen=True, slots=True)
-class BatchColour:
+@dataclass(frozen=True, slots=True, repr=False)
+class BatchColour(Fielded):
     """The colour of one batch at one age.
 
     Parameters
@@ -121,7 +121,7 @@ def colour_differences(source: object, trials: Sequence[str] = (), *, study: str
     Parameters
     ----------
     source : object      What `open_source` takes: a lab book, its file, a snapshot.
-    trials : sequence    Trials of one study; all of it when empty.
+    trials : sequence    Trials of one study, the control among them or not; all of it when empty.
     study : str          The study; the only one, or that of the first trial, when empty.
     control : str        The control; the study's own when empty. Batches of its formula version are controls too.
 
@@ -137,19 +137,14 @@ def colour_differences(source: object, trials: Sequence[str] = (), *, study: str
     """
     opened = open_source(source)
     asked = [trials] if isinstance(trials, str) else list(dict.fromkeys(trials))
-    owners = {name: opened.trial(name).study for name in asked}
-    chosen = opened.study(study or next(iter(owners.values()), ""))
-    for name, owner in owners.items():
-        if owner != chosen.name:
-            raise KitError(
-                f"trial {name} is of study {owner}, not of {chosen.name}",
-                where="colour_differences()",
-                mend="name trials of one study",
-                code="colour.study",
-            )
+    chosen = one_study(opened, asked, study, where="colour_differences()", code="colour.study")
+    if control:
+        one_study(opened, [control], chosen.name, where="colour_differences(), control", code="colour.study")
     standard = control or chosen.control
-    versions = {batch.formula.fingerprint for batch in opened.batches(standard)} if standard else set()
-    batches = in_order([batch for name in asked or opened.trials(chosen.name) for batch in opened.batches(name)])
+    controls = opened.batches(standard, study=chosen.name) if standard else ()
+    versions = {batch.formula.fingerprint for batch in controls}
+    named = [batch for name in asked or opened.trials(chosen.name) for batch in opened.batches(name)]
+    batches = in_order({batch.name: batch for batch in (*controls, *named)}.values())
     left: list[str] = []
     colours = [found for batch in batches for found in _colours_of(opened, chosen, batch, versions, left)]
     return Colours(tuple(colours), tuple(_changes(colours)), tuple(left))

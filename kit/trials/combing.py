@@ -106,7 +106,7 @@ def combing(
     Parameters
     ----------
     source : object      What `open_source` takes: a lab book, its file, a snapshot.
-    trials : sequence    Names of trials of one study; all of the study when empty.
+    trials : sequence    Names of trials of one study, the control among them or not; all of the study when empty.
     study : str          The study; the only one, or that of the first trial, when empty.
     control : str        Trial or batch the others are held against; the study's control when empty.
     age : str            Only tresses treated with a batch of this age, "7 d"; every age when empty.
@@ -126,6 +126,9 @@ def combing(
     opened = open_source(source)
     names = [trials] if isinstance(trials, str) else list(dict.fromkeys(trials))
     view = opened.study(study or (opened.trial(names[0]).study if names else ""))
+    beside = (control or view.control).partition("/")[0]
+    if names and beside not in names and opened.study_of(beside) == view.name:
+        names.append(beside)
     batches = in_order([batch for name in names or opened.trials(view.name) for batch in _batches(opened, view, name)])
     read = tresses_of(opened, view, batches, age)
     found = treatments(read.tresses, confidence)

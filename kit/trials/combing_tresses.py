@@ -13,6 +13,7 @@ from kit.labbook.source import Source
 from kit.labbook.view import BatchView, StudyView
 from kit.science.combing import Tress, combed
 from kit.science.statistics import mean_sd
+from kit.show import Fielded
 from kit.trials.flow_select import age_label
 from kit.trials.judging import fold
 from kit.units import plain, read
@@ -36,8 +37,8 @@ class LeftTress:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class CombedTresses:
+@dataclass(frozen=True, slots=True, repr=False)
+class CombedTresses(Fielded):
     """What the readings of some batches tell of tresses.
 
     Parameters

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from kit.bench.methods import AgeWindow, age_window
@@ -114,7 +115,9 @@ def compare(
                                             each version costs.
     margin : str, dict or list              What is too small to matter, stated before the data were seen: "20 %" for
                                             all that is compared by ratios, or {"viscosity": "20 %", "pH": "0.1"}, or
-                                            ["viscosity: 20 %", "pH: 0.1"]. Without one nothing is called the same.
+                                            ["viscosity: 20 %", "pH at 24 h: 0.1"]. It goes before what the study has on
+                                            its record (`new_study(margins=)`), which holds where none is given. Without
+                                            any nothing is called the same.
 
     Returns
     -------
@@ -131,7 +134,9 @@ def compare(
     source = open_source(source)
     study, arms = find_arms(source, trials, control)
     windows = spec_windows(study.spec, study.windows)
-    measured = measure(source, study, arms, windows, read_margins(margin))
+    made = (batch.started_at for arm in arms for batch in arm.batches)
+    margins = read_margins(margin, study.margins, first_made=min(made, key=datetime.fromisoformat, default=""))
+    measured = measure(source, study, arms, windows, margins)
     words = Words(arms, windows)
     wanted = _Wanted(properties, ages, windows)
     results, observations, changes = measured.results, words.results(study.spec), changes_of(arms)
@@ -212,6 +217,20 @@ def _dropped(arms: Sequence[Arm]) -> list[str]:
     return [f"{', '.join(found)} {was} decided 'drop'; {its} readings count all the same: void what is wrong."]
 
 
+def margin_lines(results: Sequence[PropertyResult]) -> list[str]:
+    """Where the margins come from, and whether they were stated beforehand; properties that share one together.
+
+    Parameters
+    ----------
+    results : sequence of PropertyResult
+    """
+    by_words: dict[str, list[str]] = {}
+    for result in results:
+        if result.margin_words:
+            by_words.setdefault(result.margin_words, []).append(result.title)
+    return [f"{'; '.join(titles)}: {words}." for words, titles in by_words.items()]
+
+
 def _notes(arms: Sequence[Arm], results: Sequence[PropertyResult], changes: Changes) -> tuple[str, ...]:
     first = (together_words(results, len(arms) - 1), cross_day(arms, changes, results))
     notes = [*(note for note in first if note), *coinciding_with_day(arms, changes)]
@@ -224,6 +243,7 @@ def _notes(arms: Sequence[Arm], results: Sequence[PropertyResult], changes: Chan
         if forms:
             words = "by their certificates not the same as in the control's batches; lot and change are not separated"
             notes.append(f"{arm.label}: lots of {', '.join(forms)} were {words}.")
+    notes += margin_lines(results)
     notes += _dropped(arms)
     lone = [arm.label for arm in arms if len(arm.batches) == 1]
     if lone:

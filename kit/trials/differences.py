@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 CONFIDENCE = 0.95
 
+_THE_SAME = f"'{EQUIVALENT[:1].upper()}{EQUIVALENT[1:]}'"
+
 POOLED, WELCH, SINGLE = "pooled batch scatter", "Welch", "single batch"
 SAME_DAY, MIXED = "control of the same day", "days and batches at random"
 
@@ -104,13 +106,22 @@ def against_control(
         )
         for verdict in found.verdicts
     }
-    return Judged(differences, _of_versions(found.why), _of_versions(found.multiplicity), found.notes)
+    multiplicity = " ".join(told for told in (found.multiplicity, _same_words(found)) if told)
+    return Judged(differences, found.why, multiplicity, found.notes)
 
 
-def _of_versions(words: str) -> str:
-    """What is an arm to statistics is a version at the bench."""
-    told = words.replace("arms share", "versions share").replace("all arms", "all versions")
-    return told.replace(" arms against", " versions against").replace(": 1 degrees", ": 1 degree")
+def _same_words(found: ArmVerdicts) -> str:
+    """Of which of several versions "the same" holds by itself, and of which with all in view; empty where of none."""
+    held = {verdict.label: verdict.equivalence for verdict in found.verdicts if verdict.equivalence is not None}
+    if len(found.verdicts) < 2 or not any(same.shown for same in held.values()):
+        return ""
+    together = [label for label, same in held.items() if same.shown_together]
+    named = "all of them" if len(together) == len(found.verdicts) else ", ".join(together) or "none of them"
+    return (
+        f"{_THE_SAME} is told of each version by itself, where 5 % of those that differ by the whole margin are called "
+        f"the same too; with all {len(found.verdicts)} in view, by one-sided bounds that hold at once (95 %), it is "
+        f"told of {named}."
+    )
 
 
 def size_text(value: float, *, scale: str, unit: str, places: int) -> str:
@@ -175,6 +186,8 @@ class _Words:
             same_low=self._against_margin(verdict, "low"),
             same_high=self._against_margin(verdict, "high"),
             brief=self._brief(verdict, named, by, places, cautions),
+            same_low_together=self._against_margin(verdict, "low_together"),
+            same_high_together=self._against_margin(verdict, "high_together"),
         )
 
     def _brief(self, verdict: ArmVerdict, named: str, by: str, places: int, cautions: Sequence[str]) -> str:
@@ -187,16 +200,12 @@ class _Words:
         if verdict.equivalence is None:
             return None
         found = getattr(verdict.equivalence, end)
-        return math.exp(found) if self.scale == LN else found
+        return math.exp(found) if self.scale == LN and found is not None else found
 
     def _sentence(self, verdict: ArmVerdict, named: str, by: str, sides: str, places: int) -> str:
         gap = f"{verdict.kind} {self._size(verdict.value, places)}"
         if verdict.low is None:
-            why = verdict.reason
-            if by == SINGLE:
-                why = "single batch, nothing was repeated, so the scatter of batches is not known"
-                if any("count once" in note for note in self.found.notes):
-                    why = "batches of one day count once, so how much batches of other days scatter is not known"
+            why = f"{SINGLE}, {verdict.reason}" if self._single(verdict) else verdict.reason
             return f"{named} ({why}): {gap}; {sides}"
         df = significant(verdict.df, 3) if verdict.df % 1 else f"{verdict.df:.0f}"
         reach = (
@@ -225,11 +234,20 @@ class _Words:
             none = 1.0 if self.scale == LN else 0.0
             real = not verdict.low <= none <= verdict.high
             low, high = (self._size(self._against_margin(verdict, end), places) for end in ("low", "high"))
-            inside = f", {size}: the 90 % interval, {low} to {high}, lies inside it"
+            inside = f", {size}: the 90 % interval, {low} to {high}, lies inside it{self._with_all(verdict, places)}"
             return f"{inside}; a real difference but too small to matter" if real else inside
         if verdict.verdict == "cannot_tell" and verdict.detectable > self.margin:
             return f": the margin, {size}, would be found too seldom"
         return "" if verdict.verdict == "real" else f", nor to be the same within the margin, {size}"
+
+    def _with_all(self, verdict: ArmVerdict, places: int) -> str:
+        """Whether "the same" also holds with all versions in view; empty for one version."""
+        shown = verdict.equivalence.shown_together
+        if shown is None:
+            return ""
+        low, high = (self._size(self._against_margin(verdict, f"{end}_together"), places) for end in ("low", "high"))
+        says = "too" if shown else "does not"
+        return f" by itself; with all {len(self.found.verdicts)} versions in view {low} to {high} {says}"
 
     def _cautions(self, verdict: ArmVerdict) -> tuple[str, ...]:
         from kit.science.arm_verdict import NO_SHARED_DAY, TWO_AGAINST_TWO
@@ -257,9 +275,15 @@ class _Words:
     def _short(self, verdict: ArmVerdict, named: str, by: str, places: int) -> str:
         gap = f"{verdict.kind} {self._size(verdict.value, places)}"
         if verdict.low is None:
-            single = by == SINGLE and not any("count once" in note for note in self.found.notes)
-            return f"{gap}\n{SINGLE if single else 'no interval'}\n{named}"
-        return f"{gap} ({self._size(verdict.low, places)} to {self._size(verdict.high, places)})\n{named}"
+            return f"{gap}\n{SINGLE if self._single(verdict) else 'no interval'}\n{named}"
+        alone = "\nby itself, not with all in view" if _only_alone(verdict) else ""
+        return f"{gap} ({self._size(verdict.low, places)} to {self._size(verdict.high, places)})\n{named}{alone}"
+
+    @staticmethod
+    def _single(verdict: ArmVerdict) -> bool:
+        from kit.science.arm_analysis import NOTHING_REPEATED
+
+        return verdict.reason == NOTHING_REPEATED
 
     def _size(self, value: float, places: int) -> str:
         return size_text(value, scale=self.scale, unit=self.unit, places=places)
@@ -267,6 +291,11 @@ class _Words:
     def _reach(self, value: float, places: int) -> str:
         size = self._size(value, places)
         return f"a factor of {size}" if self.scale == LN else f"± {size.lstrip('+')}"
+
+
+def _only_alone(verdict: ArmVerdict) -> bool:
+    """Whether a version is called the same by itself but not with all versions in view."""
+    return verdict.verdict == "equivalent" and verdict.equivalence.shown_together is False
 
 
 def together_words(results: Sequence, versions: int) -> str:
@@ -279,7 +308,10 @@ def together_words(results: Sequence, versions: int) -> str:
     """
     if versions < 2 or not any(result.multiplicity for result in results):
         return ""
-    return (
+    told = (
         f"{plural(versions, 'version')} against one control: the intervals of a property at an age hold for all of "
         "them together; by itself each would be narrower."
     )
+    if not any(result.margin_words for result in results):
+        return told
+    return f"{told} {_THE_SAME} is told of each by itself, and then with all in view."

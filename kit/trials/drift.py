@@ -11,7 +11,7 @@ from kit.bench.readings import Reading
 from kit.labbook.source import Source, open_source
 from kit.labbook.view import BatchView, StudyView
 from kit.science.drift import FirstOrder, Trend, fit_first_order, linear_trend
-from kit.show import Table, Worded
+from kit.show import Fielded, Table, Worded
 from kit.trials.ages import age_words
 from kit.trials.arms import Arm, versions_of
 from kit.trials.drift_words import Judged, judge
@@ -28,8 +28,8 @@ _POOLED = (
 _HELD_BACK = frozenset({"compare.missing", "compare.declared", "compare.age_typed"})
 
 
-@dataclass(frozen=True, slots=True)
-class DriftPoint:
+@dataclass(frozen=True, slots=True, repr=False)
+class DriftPoint(Fielded):
     """A reading that counts: its batch, its entry, its age [d], the pH, and the age in words."""
 
     batch: str
@@ -92,8 +92,8 @@ class DriftSeries(Worded):
         return f"{self.title}: {self.judged.words}"
 
 
-@dataclass(frozen=True, slots=True)
-class Drift:
+@dataclass(frozen=True, slots=True, repr=False)
+class Drift(Worded):
     """The drift of pH in some trials of a study, a series for each formula version, method and storage."""
 
     study: str

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from kit.bench.readings import Reading
+from kit.bench.storage import REFERENCE, storage_key, storage_words
 from kit.bench.structure import SEPARATION, SIZES, counted, radius_of_cm
 from kit.errors import UnitError
 from kit.formula.phase_densities import PhaseDensities, phase_densities
@@ -15,7 +16,7 @@ from kit.science.centrifuge import Spin, spin
 from kit.science.creaming import Creaming, creaming
 from kit.science.droplets import DropletCount
 from kit.science.thermophysical import water_viscosity
-from kit.show import Worded
+from kit.show import Fielded, Worded
 from kit.trials.flow import FlowStudy
 from kit.trials.flow_select import age_label
 from kit.trials.judging import fold
@@ -27,14 +28,15 @@ AS_IN_WATER = "as in water of 25 °C, the most it could be"
 """What a speed without a measured yield value rests on."""
 
 
-@dataclass(frozen=True)
-class DropletSizes:
+@dataclass(frozen=True, repr=False)
+class DropletSizes(Fielded):
     """Droplet sizes of one batch at one age.
 
     Parameters
     ----------
     batch : BatchView
-    age : str                           Label of the age window, else the age in words.
+    age : str                           Label of the age window, else the age in words; with the place where its jar
+                                        was kept otherwise than at 25 degC.
     sizes_um : dict                     Property ("D50") to the mean of its readings. [um]
     counts : tuple of DropletCount      Of the readings that keep counts.
     yield_pa : float, None              Of the network, from a flow curve of the same batch. [Pa]
@@ -146,23 +148,30 @@ def batch_spins(flow: FlowStudy, sizes: Sequence[DropletSizes] = ()) -> tuple[Ba
 
 def _sizes_of(flow: FlowStudy, batch: BatchView) -> Iterable[DropletSizes]:
     names = {fold(name): name for name in SIZES.values()}
-    ages: dict[str, list[Reading]] = {}
+    ages: dict[tuple[str, str], list[Reading]] = {}
     for reading in batch.readings:
         if fold(reading.property) in names and reading.value is not None and not reading.void:
-            ages.setdefault(age_label(reading, flow.study), []).append(reading)
-    for age, readings in ages.items():
+            ages.setdefault((age_label(reading, flow.study), _jar(reading, flow)), []).append(reading)
+    for (age, jar), readings in ages.items():
         sizes, counts, left = {}, [], []
         for reading in readings:
-            size = _micrometres(reading)
-            if size is None:
-                left.append(f"{plain(reading.value)} {reading.unit}: no length")
+            size, flags = _micrometres(reading), flow.source.flags(reading, flow.study)
+            if size is None or flags:
+                why = " ".join(flag.words for flag in flags) if flags else "no length"
+                left.append(f"{plain(reading.value)} {reading.unit}: {why}")
                 continue
             sizes.setdefault(names[fold(reading.property)], []).append(size)
             if rows := counted(reading):
                 counts.append(DropletCount([row[0] for row in rows], [row[1] for row in rows]))
         means = {name: sum(found) / len(found) for name, found in sizes.items()}
-        if means:
-            yield DropletSizes(batch, age, means, tuple(counts), *yield_of(flow, batch, age), tuple(left))
+        if means or left:
+            yield DropletSizes(batch, jar, means, tuple(counts), *yield_of(flow, batch, age), tuple(left))
+
+
+def _jar(reading: Reading, flow: FlowStudy) -> str:
+    """The age, and where the jar was kept where that is not 25 degC: a warm jar is never averaged with another."""
+    age, place = age_label(reading, flow.study), storage_key(reading.storage)
+    return age if place in ("", REFERENCE) else f"{age}, {storage_words(place)}"
 
 
 def yield_of(flow: FlowStudy, batch: BatchView, age: str) -> tuple[float | None, str]:
@@ -194,14 +203,14 @@ def _micrometres(reading: Reading) -> float | None:
 
 
 def _spun(flow: FlowStudy, batch: BatchView, reading: Reading, sizes: Sequence[DropletSizes]) -> BatchSpin:
-    age, radius = age_label(reading, flow.study), radius_of_cm(reading)
+    age, jar, radius = age_label(reading, flow.study), _jar(reading, flow), radius_of_cm(reading)
     told = {"speed": reading.rpm, "time": reading.reading_time_s, "radius": radius}
     missing = [name for name, value in told.items() if not value or value <= 0]
     if missing:
         words = f"{', '.join(missing)} NOT RECORDED: no force is told"
-        return BatchSpin(batch.name, age, reading, None, words)
+        return BatchSpin(batch.name, jar, reading, None, words)
     of_batch = [found for found in sizes if found.batch.name == batch.name]
-    size = next((found for found in of_batch if found.age == age), next(iter(of_batch), None))
+    size = next((found for found in of_batch if found.age == jar), next(iter(of_batch), None))
     known = size is not None and size.largest is not None and size.densities.known
     yield_pa, _ = yield_of(flow, batch, age)
     found = spin(
@@ -212,4 +221,4 @@ def _spun(flow: FlowStudy, batch: BatchView, reading: Reading, sizes: Sequence[D
         diameter_um=size.largest[1] if known else None,
         density_difference_kg_m3=size.densities.droplet_kg_m3 - size.densities.around_kg_m3 if known else None,
     )
-    return BatchSpin(batch.name, age, reading, found, found.words)
+    return BatchSpin(batch.name, jar, reading, found, found.words)

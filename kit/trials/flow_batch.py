@@ -19,6 +19,7 @@ from kit.science.thixotropy import Hysteresis, Recovery, hysteresis, recovery
 from kit.science.viscometer import full_scale_accuracy_pct, relative_error_pct, spindle_constant, spindles, springs
 from kit.science.viscometer_relative import RelativeFlowCurve, flow_index, relative_flow_curve
 from kit.science.yield_stress import QuickYield, YieldRange, YieldStress, quick_yield, yield_range, yield_stress
+from kit.show import Fielded
 from kit.trials.flow_select import Filling
 from kit.trials.flow_sweep import AFTER_REST
 
@@ -28,8 +29,8 @@ _WITHOUT_BEND = (NEWTONIAN, POWER_LAW, CASSON, HERSCHEL_BULKLEY)  # a second run
 _SPRING_NEAR = 0.02  # a constant within 2 % of a spring's belongs to it
 
 
-@dataclass(frozen=True, slots=True)
-class CurvePoint:
+@dataclass(frozen=True, slots=True, repr=False)
+class CurvePoint(Fielded):
     """One reading of a flow curve.
 
     Parameters
@@ -51,8 +52,8 @@ class CurvePoint:
     stress_pa: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class RunFit:
+@dataclass(frozen=True, slots=True, repr=False)
+class RunFit(Fielded):
     """A run with the models that describe it. For a relative geometry only the flow index is told.
 
     Parameters
@@ -85,8 +86,8 @@ class RunFit:
         return max((point.stress_pa * point.error_pct / 100 for point in known), default=None)
 
 
-@dataclass(frozen=True, slots=True)
-class BatchFlow:
+@dataclass(frozen=True, slots=True, repr=False)
+class BatchFlow(Fielded):
     """The flow of one batch at one age, read on one filling.
 
     Parameters

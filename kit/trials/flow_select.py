@@ -12,6 +12,7 @@ from kit.bench.methods import methods as kit_methods
 from kit.bench.readings import Reading
 from kit.labbook.source import Source
 from kit.labbook.view import BatchView, StudyView
+from kit.show import Fielded
 from kit.trials.flow_sweep import LEAST_SPEEDS, Sweep, find_sweep, speeds
 from kit.trials.judging import age_of, fold, placeless
 from kit.trials.results import FLAG, NOT_COMPARABLE, SHOWN, LeftOut
@@ -29,8 +30,8 @@ _CONDITIONS = (
 _NEEDED = (("instrument", "instrument"), ("spindle", "spindle"), ("rpm", "speed"))
 
 
-@dataclass(frozen=True, slots=True)
-class Filling:
+@dataclass(frozen=True, slots=True, repr=False)
+class Filling(Fielded):
     """What was read at several speeds on one filling, with the conditions that all of it shares.
 
     Parameters

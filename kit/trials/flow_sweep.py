@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from kit.bench.readings import Reading
+from kit.show import Fielded
 
 LEAST_SPEEDS = 3
 UP, DOWN, AFTER_REST, MIXED = "up", "down", "after rest", "no order"
@@ -18,8 +19,8 @@ BEFORE, HELD, LATER = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Sweep:
+@dataclass(frozen=True, slots=True, repr=False)
+class Sweep(Fielded):
     """Readings of one filling at several speeds, in the order they were taken.
 
     Parameters

@@ -10,25 +10,28 @@ from decimal import Decimal
 
 from kit.bench.comparability import COMPARABLE, Reason, Verdict, against_method, compare_pair
 from kit.bench.methods import AgeWindow, Method, nearest_window
+from kit.bench.property_scale import fold, scale_of
 from kit.bench.readings import Flag, Reading, flags
 from kit.bench.storage import REFERENCE, storage_key, storage_words
-from kit.trials.results import FLAG, IN_PROCESS, LINEAR, LN, NOT_COMPARABLE, SHOWN, VOID, LeftOut
+from kit.trials.results import FLAG, IN_PROCESS, LN, NOT_COMPARABLE, SHOWN, VOID, LeftOut
 
-# the scatter of a viscosity is a share of it, so ratios are compared, not differences (common practice, no source)
-_RATIO_PROPERTIES = ("viscosity",)
+__all__ = [
+    "STORAGE_CODES",
+    "STORAGE_UNKNOWN",
+    "age_of",
+    "by_the_method",
+    "flagged",
+    "fold",
+    "held_back",
+    "pair_verdict",
+    "placeless",
+    "scale_of",
+    "window_of",
+    "word_left_out",
+]
 
 STORAGE_UNKNOWN = "compare.storage_unknown"
 STORAGE_CODES = frozenset({"compare.storage", STORAGE_UNKNOWN})
-
-
-def fold(name: str) -> str:
-    """A property name without regard to case and spacing."""
-    return " ".join(name.lower().split())
-
-
-def scale_of(name: str, method: Method | None) -> str:
-    """ "ln" for a viscosity, where a ratio means the same at every level; "linear" for all else."""
-    return LN if fold(name) in _RATIO_PROPERTIES or (method is not None and method.rotational) else LINEAR
 
 
 def age_of(reading: Reading) -> Decimal | None:

@@ -13,6 +13,7 @@ from kit.formula.composition import Composition, CompositionLine, from_masses
 from kit.formula.formula import Formula
 from kit.formula.library import load_library
 from kit.formula.material import Material
+from kit.show import Fielded
 from kit.units import number, plain, read
 
 _PH = (Decimal(0), Decimal(14))
@@ -26,8 +27,8 @@ class TitrationPoint:
     ph: Decimal
 
 
-@dataclass(frozen=True)
-class Titration:
+@dataclass(frozen=True, repr=False)
+class Titration(Fielded):
     """A sample titrated with a stock solution; see `titration` for how to type one.
 
     Parameters

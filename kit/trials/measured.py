@@ -27,7 +27,7 @@ from kit.trials.results import (
     PropertyResult,
 )
 from kit.trials.scatter import History, pooled_scatter, repeats
-from kit.trials.selection import Counted, Group, Key, Selection
+from kit.trials.selection import Counted, Group, Key, Selection, by_the_clock
 from kit.trials.values import batch_values, mean_and_sd
 from kit.trials.verdicts import against_spec, brief, in_unit, names_property, same_line, spec_window
 from kit.trials.wording import decimals
@@ -146,7 +146,8 @@ def _result(
     unit = method.unit if method and method.unit else _unit(group, spec)
     usable = in_unit(spec, unit) if spec else None
     earlier = repeats(group, history, scale)
-    judged = _judged(arms, values, earlier, scale=scale, unit=unit, margin=margins.of(key.property, scale))
+    asked = (key.property, scale, key.window.age_h)
+    judged = _judged(arms, values, earlier, scale=scale, unit=unit, margin=margins.of(*asked))
     made = _ArmMaker(group, arms, values, judged, usable, scale, unit, spec, windows, selection.calibration)
     name = selection.properties.get(key.property) or (spec.property if spec else key.property)
     return PropertyResult(
@@ -164,6 +165,7 @@ def _result(
         judged.analysis,
         judged.multiplicity,
         judged.notes,
+        margins.words(*asked) if judged.differences else "",
     )
 
 
@@ -265,11 +267,10 @@ class _ArmMaker:
         alone = [
             item for item in self.group.alone.get(label, []) if (item.batch.name, item.reading.entry) not in stored
         ]
-        return [
-            item
-            for item in alone
-            if pair_verdict(item.reading, alone[0].reading, self.group.method, self.windows).comparable
-        ]
+        if not alone:
+            return []
+        first = min((item.reading for item in alone if item.batch is alone[0].batch), key=by_the_clock)
+        return [item for item in alone if pair_verdict(item.reading, first, self.group.method, self.windows).comparable]
 
     def _asked(self) -> str:
         by = f"by {self.group.key.method} " if fold(self.group.key.method) not in ("", self.group.key.property) else ""

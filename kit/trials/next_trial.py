@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from kit.errors import KitError
 from kit.formula.formula import Formula
 from kit.labbook.source import open_source
-from kit.science.next_point import Observed
+from kit.science.goal_surfaces import Observed
 from kit.trials import next_trial_words
 from kit.trials.next_trial_candidates import Bench, check_bounds, mixture_words
 from kit.trials.next_trial_choice import IMPROVE, SETTLE, Pick, Tried, choose, surfaces_of

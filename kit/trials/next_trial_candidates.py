@@ -73,7 +73,7 @@ class Bench:
         import numpy as np
 
         draw = np.random.default_rng(seed)
-        return self._made(self._drawn(draw, 2 * count), count)
+        return self.made(self._drawn(draw, 2 * count), count)
 
     def near(self, levels: Sequence[float], count: int, seed: int, width: float = 0.2) -> list[Candidate]:
         """Candidates around a point.
@@ -90,7 +90,7 @@ class Bench:
         draw = np.random.default_rng(seed)
         others = self._drawn(draw, 2 * count)
         away = width * draw.uniform(size=(len(others), 1))
-        return self._made(np.asarray(levels, dtype=float) * (1 - away) + others * away, count)
+        return self.made(np.asarray(levels, dtype=float) * (1 - away) + others * away, count)
 
     def of(self, levels: Sequence[float]) -> Candidate | None:
         """The candidate at some levels, to bench resolution; None where it cannot be balanced or breaks a bound.
@@ -212,7 +212,14 @@ class Bench:
     def _corners(self) -> list[tuple[float, ...]]:
         return [tuple(float(level) for level in vertex) for vertex in self._region.vertices]
 
-    def _made(self, levels: np.ndarray, count: int) -> list[Candidate]:
+    def made(self, levels: np.ndarray, count: int) -> list[Candidate]:
+        """The candidates at some levels, each once, without those that cannot be made.
+
+        Parameters
+        ----------
+        levels : array, (m, factors)   As meant.
+        count : int                    As many at most.
+        """
         found: dict[tuple[float, ...], Candidate] = {}
         for row in levels:
             if len(found) >= count:

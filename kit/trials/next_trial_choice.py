@@ -9,7 +9,8 @@ from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from kit.science.next_point import NO_GAIN, Observed, Outlook, Surfaces, best_points, fit_surfaces, settling_points
+from kit.science.goal_surfaces import Observed, Outlook, Surfaces, fit_surfaces
+from kit.science.next_point import NO_GAIN, best_points, settling_points, unreached
 from kit.trials.next_trial_candidates import Bench, Candidate
 
 if TYPE_CHECKING:
@@ -22,6 +23,25 @@ _APART = 0.05  # picks of one call lie this share of a range apart
 
 
 @dataclass(frozen=True)
+class OutOfReach:
+    """A goal that no candidate is likely to meet, and how near the nearest comes.
+
+    Parameters
+    ----------
+    goal : str                  The response; empty where each goal can be met and all together cannot.
+    chance : float              The largest chance of any candidate that its mean meets it.
+    middle, low, high : float, None   Of the candidate whose predicted middle comes nearest, with the 95 % interval of
+                                one new batch; None for all goals together. [unit]
+    """
+
+    goal: str
+    chance: float
+    middle: float | None = None
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True)
 class Pick:
     """One candidate that was picked.
 
@@ -30,13 +50,16 @@ class Pick:
     candidate : Candidate       What to make.
     middle, low, high : dict    Response to its prediction and the 95 % interval of one new batch. [unit]
     desirability : float        Of the predicted middles.
-    improvement : float         Expected gain of desirability over the best batch.
-    chance : float              That it is better than the best batch at all.
-    best, best_batch : float, int   Desirability of the best batch so far, and which one it is.
+    expected : float            Desirability to be expected, what is not known of the middles counted.
+    improvement : float         By how much what can be expected of the best batch grows on average.
+    chance : float              That it is better than what can be expected of the best batch.
+    best, best_expected : float Desirability of the best batch so far, of its predicted middles, and to be expected.
+    best_batch : int            Which one it is.
     aim : str                   "improve" or "settle".
     question : str              Of a settling pick, the response it narrows.
     half_width : tuple          Of a settling pick: half-width of the mean's interval now and after, on the scale of the
                                 fit.
+    out_of_reach : tuple        Goals that no candidate is likely to meet.
     """
 
     candidate: Candidate
@@ -44,18 +67,21 @@ class Pick:
     low: dict[str, float]
     high: dict[str, float]
     desirability: float
+    expected: float
     improvement: float
     chance: float
     best: float
+    best_expected: float
     best_batch: int
     aim: str = IMPROVE
     question: str = ""
     half_width: tuple[float, float] = (0.0, 0.0)
+    out_of_reach: tuple[OutOfReach, ...] = ()
 
     @property
     def gains(self) -> bool:
         """Whether any gain is in sight."""
-        return self.improvement > NO_GAIN
+        return self.improvement > NO_GAIN and not self.out_of_reach
 
 
 @dataclass(frozen=True)
@@ -130,7 +156,7 @@ def choose(
         else:
             believed = [_points(bench, tried, [earlier.candidate])[0] for earlier in picks]
             picked = _improving(bench, tried, surfaces, candidates, believed, [one.candidate for one in picks], seed)
-        if picks and aim == IMPROVE and not picked.gains and picked.desirability < picked.best:
+        if picks and aim == IMPROVE and not picked.gains and picked.expected < picked.best_expected:
             break  # a further trial that promises nothing and is no better than the best batch is no suggestion
         if picked.candidate.formula.review().ok:
             picks.append(picked)
@@ -151,7 +177,8 @@ def _improving(
     now = surfaces
     for point in believed:
         now = now.with_believed(point)
-    ((index, _),) = best_points(now, _points(bench, tried, candidates), 1, seed=seed)
+    ((index, outlook),) = best_points(now, _points(bench, tried, candidates), 1, seed=seed)
+    beyond = _out_of_reach(now, outlook)
     closer = bench.near(candidates[index].levels, _CLOSE, seed + 3, _CLOSE_WIDTH)
     finer = _unlike(
         [candidates[index], *(one for one in closer if not any(_close(one, other, bench) for other in picked))]
@@ -159,7 +186,16 @@ def _improving(
     points = _points(bench, tried, finer)
     ((index, _),) = best_points(now, points, 1, seed=seed)
     # told as the batches say it, without those that are only believed
-    return _pick(finer[index], 0, surfaces.outlook(points[index][None], seed=seed))
+    return _pick(finer[index], 0, surfaces.outlook(points[index][None], seed=seed), out_of_reach=beyond)
+
+
+def _out_of_reach(surfaces: Surfaces, outlook: Outlook) -> tuple[OutOfReach, ...]:
+    """The goals that no candidate is likely to meet, each with the prediction that comes nearest."""
+    found = []
+    for one in unreached(surfaces, outlook):
+        parts = (outlook.middle, outlook.low, outlook.high) if one.goal else ()
+        found.append(OutOfReach(one.goal, one.chance, *(float(part[one.goal][one.nearest]) for part in parts)))
+    return tuple(found)
 
 
 def _unlike(candidates: Sequence[Candidate]) -> list[Candidate]:
@@ -188,9 +224,11 @@ def _pick(candidate: Candidate, index: int, outlook: Outlook, **more: object) ->
         {name: float(values[index]) for name, values in outlook.low.items()},
         {name: float(values[index]) for name, values in outlook.high.items()},
         float(outlook.desirability[index]),
+        float(outlook.expected[index]),
         float(outlook.improvement[index]),
         float(outlook.chance[index]),
         outlook.best,
+        outlook.best_expected,
         outlook.best_batch,
         **more,
     )

@@ -8,22 +8,22 @@ from dataclasses import dataclass
 
 from kit.errors import KitError
 from kit.formula.model import SpecLine
-from kit.science.desirability import Goal, larger, smaller, target
-from kit.science.number_text import short
+from kit.science.desirability import Goal, between, larger, smaller, target
+from kit.show import Worded
 from kit.trials.judging import fold
 from kit.trials.response_data import find_result
-from kit.trials.results import LN, PropertyResult
+from kit.trials.results import PropertyResult
 
-# a limit of a spec: of no use beyond it, soon content inside (own choice)
-_SOON_CONTENT = 0.3
+_INSIDE, _OF_THE_WAY = 0.1, 0.25  # of the limit, of the way to the other one: see `goal_of_limits` (own choice)
+_NARROW = {"density": 0.015, "air-free density": 0.015}  # of the limit: less air than that is not told apart
 _NUMBER = r"([-+]?\d[\d ]*(?:\.\d+)?)"
 _TARGET = re.compile(rf"^(?:target\s+)?{_NUMBER}\s+in\s+{_NUMBER}\s+to\s+{_NUMBER}$")
 _BETWEEN = re.compile(rf"^{_NUMBER}\s+to\s+{_NUMBER}$")
 _ONE_SIDE = re.compile(rf"^(at most|at least)\s+{_NUMBER}$")
 
 
-@dataclass(frozen=True)
-class ReadGoal:
+@dataclass(frozen=True, repr=False)
+class ReadGoal(Worded):
     """One goal with the property it is about.
 
     Parameters
@@ -98,9 +98,12 @@ def _typed(text: str, name: str, result: PropertyResult) -> Goal:
         best, low, high = (_number(part) for part in found.groups())
         return target(low, best, high)
     if found := _BETWEEN.match(words):
-        return _between(*(_number(part) for part in found.groups()), result.scale)
+        low, high = (_number(part) for part in found.groups())
+        return goal_of_limits(low, high, inside=_inside(result), where=f"goal of {name}")
     if found := _ONE_SIDE.match(words):
-        return _one_side(found[1] == "at most", _number(found[2]), result)
+        limit = _number(found[2])
+        low, high = (None, limit) if found[1] == "at most" else (limit, None)
+        return goal_of_limits(low, high, inside=_inside(result), where=f"goal of {name}")
     raise KitError(
         f"{text!r} is no goal",
         where=f"goal of {name}",
@@ -120,23 +123,51 @@ def _of_spec(line: SpecLine, results: Sequence[PropertyResult]) -> ReadGoal | No
     if not read:
         return None
     result = read[0]
-    low, high = result.spec.low, result.spec.high
+    low, high = (None if end is None else float(end) for end in (result.spec.low, result.spec.high))
+    goal = goal_of_limits(low, high, inside=_inside(result), where=f"spec of {line.property}")
+    return ReadGoal(result, goal, "spec of the study")
+
+
+def _inside(result: PropertyResult) -> float:
+    return _NARROW.get(fold(result.property), _INSIDE)
+
+
+def goal_of_limits(low: float | None, high: float | None, *, inside: float = _INSIDE, where: str = "goal") -> Goal:
+    """The goal that limits of a spec stand for: 0 at a limit and beyond, 1 a little inside it, a straight line between.
+
+    Parameters
+    ----------
+    low, high : float, None   One of them at least. [unit]
+    inside : float            How far inside a limit all is had that one could wish. [share of the limit]
+    where : str               For the words of an error.
+
+    Raises
+    ------
+    KitError   `next.goal` for a one-sided limit of 0, which says nothing of how far inside it is far;
+               `desirability.limits` for limits that do not rise.
+
+    Notes
+    -----
+    A limit says where use ends, and a spec of two names no value between them that is better than another. What lies a
+    tenth of the limit inside, a little more than batches scatter, is taken to be all one could wish, at either limit
+    alike; where the other limit is near, a quarter of the way to it; of a density, 1.5 %. A batch at the limit fails
+    every other time, so from there on less counts for less: the straight line of Derringer and Suich, exponent 1. An
+    exponent below 1 would choose no other formula where all goals have it; it only calls more of them good. It does not
+    hang on what was read so far: a desirability means the same before and after the next batch. Who wants one value
+    gives it as a target, "16000 in 13000 to 20000"; who wants more gives a `Goal`.
+    """
     if low is not None and high is not None:
-        return ReadGoal(result, _between(float(low), float(high), result.scale), "spec of the study")
+        way = _OF_THE_WAY * (high - low)
+        first, last = (min(inside * abs(limit) or way, way) for limit in (low, high))
+        return between(low, low + first, high - last, high)
     limit = high if low is None else low
-    return ReadGoal(result, _one_side(low is None, float(limit), result), "spec of the study")
-
-
-def _between(low: float, high: float, scale: str) -> Goal:
-    middle = (low * high) ** 0.5 if scale == LN and low > 0 else (low + high) / 2
-    return target(low, float(short(middle, 3)), high, _SOON_CONTENT)
-
-
-def _one_side(at_most: bool, limit: float, result: PropertyResult) -> Goal:
-    """From the limit, where a value is of no use, to the best that was read; else to a tenth beyond."""
-    means = [value.mean for arm in result.arms for value in arm.batch_values]
-    if at_most:
-        inside = [mean for mean in means if mean < limit]
-        return smaller(min(inside, default=limit - 0.1 * abs(limit)), limit, _SOON_CONTENT)
-    inside = [mean for mean in means if mean > limit]
-    return larger(limit, max(inside, default=limit + 0.1 * abs(limit)), _SOON_CONTENT)
+    if limit == 0:
+        raise KitError(
+            "a limit of 0 on one side does not say how far inside it all is had that one could wish",
+            where=where,
+            allowed="a Goal such as smaller(-2, 0) or larger(0, 2)",
+            mend="give goals= with such a Goal",
+            code="next.goal",
+        )
+    room = inside * abs(limit)
+    return smaller(limit - room, limit) if low is None else larger(limit, limit + room)

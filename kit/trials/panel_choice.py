@@ -25,6 +25,7 @@ from kit.trials.panel_finding import (
     p_words,
     per_cent,
 )
+from kit.trials.panel_place import PlaceEffect, place_effect
 
 _NO_PROOF = "That is no proof that there is none."
 
@@ -39,10 +40,11 @@ def choice(kept: PanelKept) -> PanelFinding:
     task = task_of(kept)
     right = sum(is_right(kept, kept.serving(name), found) for name, found in kept.counted.items())
     test = panel_test(task, right, len(kept.counted), float(kept.alpha))
-    counts, numbers = (_by_order(kept),), (_counted(kept, test),)
+    place = place_effect(kept)
+    counts, numbers = (_by_order(kept),), (_counted(kept, test), *((place.counted,) if place else ()))
     if test.reason:
         return PanelFinding(CANNOT_TELL, test, numbers, (), counts, reason=f"{test.reason}.")
-    tables = (_numbers_table(kept, test),)
+    tables = (_numbers_table(kept, test, place),)
     if kept.similar_below is not None:
         alike = test.similar(float(kept.similar_below))
         return PanelFinding(ALIKE if alike else NOT_ALIKE, test, numbers, _likeness(kept, test), counts, tables)
@@ -51,6 +53,7 @@ def choice(kept: PanelKept) -> PanelFinding:
         _needed(test),
         *_direction(kept, test),
         *(() if shown else (_NO_PROOF,)),
+        *(place.judged if place else ()),
         reach_words(kept, test.assessors),
     )
     return PanelFinding(verdicts[0] if shown else verdicts[1], test, numbers, judged, counts, tables)
@@ -121,7 +124,7 @@ def _likeness(kept: PanelKept, test: PanelTest) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _numbers_table(kept: PanelKept, test: PanelTest) -> Table:
+def _numbers_table(kept: PanelKept, test: PanelTest, place: PlaceEffect | None) -> Table:
     rows = [
         ("answers", str(test.assessors)),
         ("for the first sample" if test.task.two_sided else "right", str(test.right)),
@@ -135,6 +138,12 @@ def _numbers_table(kept: PanelKept, test: PanelTest) -> Table:
             ("share who tell apart, exact 95 %", tests.share_words(test.discriminators())),
             ("upper bound, exact, one-sided 95 %", per_cent(test.discriminators(sides=1).high)),
             ("upper bound by the formula of the standard", per_cent(normal.high)),
+        ]
+    if place is not None:
+        rows += [
+            ("chose the one served first", str(place.test.right)),
+            ("share of these, exact 95 %", tests.share_words(place.test.share())),
+            ("p of the place served, both sides", p_number(place.test.p)),
         ]
     note = f"{test.task.standard}, exact binomial. The formula of the standard takes the share as normal."
     return Table(("number", "value"), rows, title=f"Panel {kept.name}: counts", note=note)

@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from kit.formula.composition import show_pct
 from kit.formula.formula import Formula
+from kit.formula.versions import resolved
 from kit.show import Block, Table, listing
 from kit.trials.plan_bases import bases_table
 from kit.trials.plan_data import PlanData, PlannedBatch
@@ -161,7 +162,8 @@ class Plan(PlanData):
     def _weighed_cell(self, version: PlannedVersion, factor: Factor) -> str:
         """A level as it is weighed or set: % of the supply form for a line."""
         if factor.kind == LINE:
-            return show_pct(version.formula.composition().pct(factor.name.partition(" (")[0]))
+            place = (factor.phase, factor.name.partition(" (")[0])  # the same form in another phase is another line
+            return show_pct(resolved(version.formula).get(place, Decimal(0)))
         level = dict(version.levels).get(factor.name)
         return "as base" if level is None else plain(level)
 

@@ -46,6 +46,7 @@ def optimal(asked: Asked) -> Laid:
     from kit.science.design_optimal import d_optimal
 
     need(asked.factors, OPTIMAL, least=1)
+    _refuse_one_level(asked.factors, OPTIMAL)
     factors, candidates, judged = _candidates(asked)
     order = int(asked.options.get("order") or 2)
 
@@ -68,8 +69,7 @@ def split(asked: Asked) -> Laid:
     cold = tuple(factor for factor in asked.factors if factor not in hot)
     if not cold:
         raise unfit(SPLIT, "every factor is set while hot", "one factor of the cool-down at least")
-    if any(len(factor.levels) < 2 for factor in asked.factors):
-        raise unfit(SPLIT, "a factor has one level", "two levels or more")
+    _refuse_one_level(asked.factors, SPLIT)
     bases = list(product(*(factor.levels for factor in hot)))
     times = int(asked.options.get("runs") or (2 if len(bases) == 1 else 1))
     points: list[Point] = []
@@ -87,6 +87,12 @@ def split(asked: Asked) -> Laid:
         notes=_split_notes(hot, cold, times),
         within=tuple(factor.name for factor in cold),
     )
+
+
+def _refuse_one_level(factors: Sequence[Factor], layout: str) -> None:
+    single = [factor.name for factor in factors if len(factor.levels) < 2]
+    if single:
+        raise unfit(layout, f"{', '.join(single)} has one level", "two levels or more of each")
 
 
 def _split_notes(hot: Sequence[Factor], cold: Sequence[Factor], times: int) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ from functools import cached_property
 
 from kit.errors import KitError
 from kit.formula.formula import Formula
+from kit.show import Worded
 from kit.trials.plan_factors import Factor
 from kit.trials.plan_materials import MaterialNeed, material_needs
 from kit.trials.plan_power import Power
@@ -15,8 +16,8 @@ from kit.trials.plan_repair import Tightened
 from kit.trials.plan_versions import PlannedVersion
 
 
-@dataclass(frozen=True, slots=True)
-class PlannedBatch:
+@dataclass(frozen=True, slots=True, repr=False)
+class PlannedBatch(Worded):
     """One batch of a plan.
 
     Parameters
@@ -36,6 +37,12 @@ class PlannedBatch:
     label: str
     role: str
     base: int = 0
+
+    @property
+    def words(self) -> str:
+        """Its place in the plan, and what it is."""
+        base = f", of hot base {self.base}" if self.base else ""
+        return f"batch {self.order}, day {self.day}, number {self.place}: {self.label} ({self.role}){base}"
 
 
 @dataclass(frozen=True)

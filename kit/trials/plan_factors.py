@@ -11,19 +11,21 @@ from kit.errors import KitError
 from kit.formula.material import Material
 from kit.formula.model import FormulaModel
 from kit.formula.versions import place_of, resolved
+from kit.show import Worded
 from kit.trials.plan_settings import Setting, read_setting
 from kit.units import plain, read, split
 
 LINE, SETTING = "line", "setting"
 ACTIVE, SUPPLIED = "active", "as supplied"
 
-# what a level worked out from coded units is rounded to; typed levels stay as they are (own choice)
-_STEPS = {"%": Decimal("0.01"), "rpm": Decimal(10), "min": Decimal("0.5"), "degC": Decimal("0.5")}
+# what a level worked out is rounded to; typed levels stay as they are (own choice)
+STEPS = {"%": Decimal("0.01"), "rpm": Decimal(10), "min": Decimal("0.5"), "degC": Decimal("0.5")}
 _RANGE = re.compile(r"^(.+?)\s+to\s+(.+)$")
+_DASH = re.compile(r"^([0-9][0-9.,]*)\s*[-–]\s*([0-9].*)$")
 
 
-@dataclass(frozen=True)
-class Factor:
+@dataclass(frozen=True, repr=False)
+class Factor(Worded):
     """One thing that is varied, with its levels.
 
     Parameters
@@ -48,6 +50,11 @@ class Factor:
     phase: str = ""
     material: Material | None = None
     setting: Setting | None = None
+
+    @property
+    def words(self) -> str:
+        """Its name and levels."""
+        return f"{self.name}: {self.span() if self.levels else 'no level'}"
 
     @property
     def low(self) -> Decimal:
@@ -75,7 +82,7 @@ class Factor:
         if abs(abs(coded) - 1) < 1e-9:
             return self.high if coded > 0 else self.low
         value = (self.low + self.high) / 2 + (self.high - self.low) / 2 * Decimal(repr(float(coded)))
-        step = _STEPS[self.unit]
+        step = STEPS[self.unit]
         return (value / step).quantize(Decimal(1)) * step
 
     def coded(self, level: Decimal) -> float:
@@ -124,13 +131,21 @@ def read_factors(
 
     Raises
     ------
-    KitError        `plan.factor` for a text without levels, one name twice or an active basis that is not known,
-                    `plan.levels` for a level that cannot be, `plan.setting`.
+    KitError        `plan.factor` for no list, a text without levels, one name twice or an active basis that is not
+                    known, `plan.levels` for a level that cannot be, or none, `plan.setting`.
     MaterialError   For a material that is not known.
     UnitError       For a level that cannot be read.
     """
     if isinstance(factors, str):
         factors = [factors]
+    if not isinstance(factors, Iterable):
+        raise KitError(
+            f"{factors!r} names no factor",
+            where="factors of the plan",
+            allowed='a list of texts: ["cetearyl-alcohol: 3.00 to 7.00 %"]',
+            mend="write them so",
+            code="plan.factor",
+        )
     pairs = list(factors.items()) if isinstance(factors, Mapping) else [_parted(text) for text in factors]
     found = tuple(_factor(formula, str(name).strip(), levels, basis) for name, levels in pairs)
     names = [factor.name for factor in found]
@@ -188,7 +203,7 @@ def _texts(typed: object) -> tuple[list[str], bool, str]:
     for word in (ACTIVE, SUPPLIED):
         if text.endswith(word):
             text, told = text[: -len(word)].strip(), word
-    ends = _RANGE.match(text)
+    ends = _RANGE.match(text) or _DASH.match(text)
     if ends:
         return [ends[1], ends[2]], True, told
     parts = text.split(";") if ";" in text else re.split(r",\s+", text)
@@ -205,15 +220,18 @@ def _with_unit(text: str, unit: str, last: str, name: str) -> Decimal:
 
 def _checked(factor: Factor) -> Factor:
     wrong = ""
-    if any(level < 0 for level in factor.levels) and factor.unit != "degC":
+    if not factor.levels:
+        wrong = "no level is given"
+    elif any(level < 0 for level in factor.levels) and factor.unit != "degC":
         wrong = "a level is below zero"
     elif len(set(factor.levels)) < len(factor.levels):
         wrong = "a level stands twice" if len(factor.levels) > 2 or not factor.is_range else "the range has no width"
     elif factor.is_range and factor.levels[0] > factor.levels[1]:
         wrong = "the range runs from high to low"
     if wrong:
+        shown = f" ({', '.join(map(plain, factor.levels))} {factor.unit})" if factor.levels else ""
         raise KitError(
-            f"{factor.name}: {wrong} ({', '.join(map(plain, factor.levels))} {factor.unit})",
+            f"{factor.name}: {wrong}{shown}",
             where="levels of the plan",
             mend="correct the levels",
             code="plan.levels",

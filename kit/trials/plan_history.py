@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import re
+from decimal import Decimal
+
 from kit.errors import KitError
 from kit.labbook.source import open_source
 from kit.trials.compare import compare
 from kit.trials.plan_scatter import Scatter, read_scatter
+
+_NUMBER = re.compile(r"^\s*[-+]?[0-9][0-9.,]*\s*$")  # meant as a scatter, and no name of a file
 
 
 def scatter_of(history: object = "", *, study: str = "", property: str = "viscosity", age: str = "72 h") -> Scatter:
@@ -25,14 +30,17 @@ def scatter_of(history: object = "", *, study: str = "", property: str = "viscos
     ------
     KitError   `plan.scatter`, and those of `open_source` and `compare`.
     """
-    if history is None or (isinstance(history, str) and (not history.strip() or "%" in history)):
-        return read_scatter(history or "")
+    if history is None or isinstance(history, int | float | Decimal):
+        return read_scatter("" if history is None else str(history))
+    if isinstance(history, str) and (not history.strip() or "%" in history or _NUMBER.match(history)):
+        return read_scatter(history)
     source = open_source(history)
     found = source.study(study)
     trials = source.trials(found.name)
     where = f"study {found.name}, {property} at {age}"
     try:
-        result = compare(source, trials, control=found.control or trials[0]).result(property, age) if trials else None
+        control = found.control if found.control in trials else next(iter(trials), "")  # it may not be made yet
+        result = compare(source, trials, control=control).result(property, age) if trials else None
     except KitError as problem:
         if problem.code not in ("compare.property", "compare.result", "age.unknown", "compare.no_result"):
             raise

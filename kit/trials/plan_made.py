@@ -4,25 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from decimal import Decimal
 from functools import cached_property
 
+from kit.errors import RecordError
 from kit.labbook.plan_entry import PlanKept, PlannedRun
 from kit.labbook.source import open_source
 from kit.labbook.view import BatchView
-from kit.show import Block, Cell, Table, listing
+from kit.show import Block, Cell, Table, Worded, listing
 from kit.trials.arms import day_made, in_order
-from kit.trials.as_made import line_differences
+from kit.trials.as_made import line_differences, made_of
 from kit.trials.plan import Plan
 from kit.trials.plan_factors import SETTING
 from kit.trials.plan_layouts import EFFECTS
 from kit.trials.plan_points import CONTROL
+from kit.trials.wording import plural
 
 NOT_MADE = "NOT MADE YET"
 
 
-@dataclass(frozen=True)
-class RunMade:
+@dataclass(frozen=True, repr=False)
+class RunMade(Worded):
     """A planned batch and the one it became.
 
     Parameters
@@ -31,6 +34,7 @@ class RunMade:
     batch : BatchView    As made; None where it is not made yet.
     day, place : int     Made on the so-manyeth day of making, and as the so-manyeth of the plan that day; 0 before.
     differs : tuple      What came otherwise, in words.
+    lines : tuple        Those of them that are amounts as made against meant.
     """
 
     run: PlannedRun
@@ -38,11 +42,23 @@ class RunMade:
     day: int = 0
     place: int = 0
     differs: tuple[str, ...] = ()
+    lines: tuple[str, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """What was planned, and what came of it."""
+        became = f"made as {self.batch.name} on {_actual(self)}" if self.batch else NOT_MADE
+        return "; ".join([f"{self.run}: {became}", *self.differs])
 
     @property
     def as_planned(self) -> bool:
         """Whether it was made, on its day, in its order, with nothing to tell."""
         return self.batch is not None and not self.differs
+
+    @property
+    def done_otherwise(self) -> tuple[str, ...]:
+        """What came otherwise in day, order, mass or setting; oil that stayed in its beaker aside."""
+        return tuple(words for words in self.differs if words not in self.lines)
 
 
 @dataclass(frozen=True)
@@ -74,10 +90,20 @@ class PlanMade:
     def words(self) -> str:
         """How far it is, in a sentence."""
         left = len(self.runs) - self.made
-        differ = sum(bool(one.differs) for one in self.runs)
+        differ = sum(bool(one.done_otherwise) for one in self.runs)
+        lines = sum(bool(one.lines) for one in self.runs)
         told = f"{self.made} of {len(self.runs)} planned batches are made"
         told += f", {left} not yet" if left else ""
-        return f"{told}; {differ} came otherwise than planned." if differ else f"{told}."
+        told += f"; {differ} came otherwise than planned" if differ else ""
+        told += f"; {len(self.begun_before)} begun before the plan was put on the record" if self.begun_before else ""
+        return f"{told}; in {lines} amounts differ as made." if lines else f"{told}."
+
+    @property
+    def begun_before(self) -> tuple[str, ...]:
+        """Batches begun before the plan was on the record, whatever date it was given: nothing shows it came first."""
+        kept = datetime.fromisoformat(self.kept.recorded_at or self.kept.at)
+        made = (one.batch for one in self.runs if one.batch is not None)
+        return tuple(batch.name for batch in made if datetime.fromisoformat(batch.started_at) < kept)
 
     def table(self) -> Table:
         """Planned against made, in the order that was planned."""
@@ -88,17 +114,27 @@ class PlanMade:
                 _planned(one.run),
                 one.batch.name if one.batch else Cell(NOT_MADE, "quiet"),
                 _actual(one),
-                "; ".join(one.differs) if one.differs else ("as planned" if one.batch else ""),
+                "; ".join(one.done_otherwise) or ("as planned" if one.batch else ""),
+                _lines_told(one),
             )
             for one in self.runs
         ]
         return Table(
-            ("batch", "what", "planned", "made as", "made on", "what differs"),
+            ("batch", "what", "planned", "made as", "made on", "what differs", "amounts as made"),
             rows,
             title=f"Plan {self.kept.name}: planned against made",
             note=self.words,
             numeric=frozenset({0}),
         )
+
+    def amounts_table(self) -> Table:
+        """Amounts as made that differ from what was meant, a row a line of a batch."""
+        rows = [
+            (one.batch.name if place == 0 else "", *words.split(": ", 1))
+            for one in self.runs
+            for place, words in enumerate(one.lines)
+        ]
+        return Table(("batch", "line", "as made"), rows, title="Amounts as made that differ")
 
     def days_and_factors(self) -> tuple[str, ...]:
         """What goes with the day as the batches were made, in sentences; the controls are left out."""
@@ -111,7 +147,7 @@ class PlanMade:
             return ()
         days = [day_made(one.batch) for one in made]
         found = confounded_with_day(levels, days, interactions=plan.judged == EFFECTS)
-        return tuple(one.words for one in found)
+        return tuple(one.words.replace(one.effect, one.effect.replace(":", " × ")) for one in found)
 
     def _block(self) -> Block:
         parts: list[object] = [self.table()]
@@ -119,6 +155,8 @@ class PlanMade:
             parts.append(listing("As made, what goes with the day", self.days_and_factors()))
         if self.others:
             parts.append(listing("Made since, and not in the plan", [batch.name for batch in self.others]))
+        if any(one.lines for one in self.runs):
+            parts.append(self.amounts_table())
         return Block(tuple(parts))
 
     def _repr_html_(self) -> str:
@@ -162,7 +200,15 @@ def plan_made(source: object, plan: str = "", *, study: str = "") -> PlanMade:
 def _last(source, study: str) -> PlanKept:
     name = source.study(study).name
     plans = source.plans(name)
-    return plans[-1] if plans else source.plan("")
+    if not plans:
+        raise RecordError(
+            f"no plan of study {name} is kept",
+            where=source.title,
+            allowed="a plan that was kept",
+            mend="plan with kit.plan_variations() and keep it with book.add_plan()",
+            code="plan.unknown",
+        )
+    return plans[-1]
 
 
 def _matched(runs: Sequence[PlannedRun], batches: Sequence[BatchView]) -> dict[int, BatchView]:
@@ -196,10 +242,12 @@ def _run_made(
     day = days.index(day_made(batch)) + 1
     today = [one.name for one in in_order(made) if day_made(one) == day_made(batch)]
     place = today.index(batch.name) + 1
-    return RunMade(run, batch, day, place, tuple(_differences(run, batch, kept, day, place)))
+    lines = [f"{name}: {words}" for name, words in line_differences(batch).items()]
+    differs = [*_done_otherwise(run, batch, kept, day, place), *lines]
+    return RunMade(run, batch, day, place, tuple(differs), tuple(lines))
 
 
-def _differences(run: PlannedRun, batch: BatchView, kept: PlanKept, day: int, place: int) -> list[str]:
+def _done_otherwise(run: PlannedRun, batch: BatchView, kept: PlanKept, day: int, place: int) -> list[str]:
     told = [] if batch.finished_at else ["begun, not finished"]
     if run.date and day_made(batch) != run.date:
         told.append(f"planned for {run.date}, made on {day_made(batch)}")
@@ -209,7 +257,6 @@ def _differences(run: PlannedRun, batch: BatchView, kept: PlanKept, day: int, pl
         told.append(f"planned as number {run.place} of the day, made as number {place}")
     if str(batch.batch_g.normalize()) != str(_planned_g(kept).normalize()):
         told.append(f"{batch.batch_g:f} g instead of {_planned_g(kept):f} g")
-    told += [f"{name}: {words}" for name, words in line_differences(batch).items()]
     return [*told, *_settings(run, batch, kept)]
 
 
@@ -255,6 +302,16 @@ def _level(plan: Plan, run: PlannedRun, name: str) -> float | None:
 
 def _planned(run: PlannedRun) -> str:
     return f"{run.date or f'day {run.day}'}, number {run.place}"
+
+
+def _lines_told(one: RunMade) -> str:
+    """How many lines differ as made, `amounts_table` has each; why nothing can be said where nothing was weighed."""
+    if one.batch is None:
+        return ""
+    made, why = made_of(one.batch)
+    if made is None:
+        return why
+    return f"{plural(len(one.lines), 'line')} differ{'s' if len(one.lines) == 1 else ''}" if one.lines else "as meant"
 
 
 def _actual(one: RunMade) -> str:

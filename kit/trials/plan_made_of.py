@@ -9,6 +9,7 @@ from math import ceil
 
 from kit.formula.formula import Formula
 from kit.formula.versions import resolved
+from kit.show import Fielded
 from kit.trials.plan_factors import LINE, Factor
 from kit.trials.plan_layouts import ARMS, EFFECTS, Laid
 from kit.trials.plan_model import Batch
@@ -37,8 +38,8 @@ class Item:
     whole_plot: int = 0
 
 
-@dataclass(frozen=True)
-class Making:
+@dataclass(frozen=True, repr=False)
+class Making(Fielded):
     """All batches of a plan, not yet drawn.
 
     Parameters
@@ -97,13 +98,15 @@ class Making:
         return replace(self, items=(*self.items, replace(self.items[place], role=role)))
 
 
-def makings(found: LaidOut, control: Formula | None, days: int, daily: int) -> Making:
+def makings(found: LaidOut, control: Formula | None, base: Formula, days: int, daily: int) -> Making:
     """All batches of a layout, with its control.
 
     Parameters
     ----------
     found : LaidOut      Points and formulas.
     control : Formula    Made every day; None for none.
+    base : Formula       What is varied: as the control it stands on the line of a level series; another formula does
+                         not.
     days : int           How many; 0 for as many as it takes at `daily` batches a day.
     daily : int          Batches a day, the control counted.
     """
@@ -120,7 +123,8 @@ def makings(found: LaidOut, control: Formula | None, days: int, daily: int) -> M
     served = [place for place in same if not items[place].whole_plot][:count]
     kept = [item for place, item in enumerate(items) if place not in served]
     first = items[same[0]] if same else None
-    levels = first.levels if first else _own_levels(control, laid)
+    is_base = control.fingerprint == base.fingerprint
+    levels = first.levels if first else _own_levels(control, laid) if is_base else ()
     label = f"{CONTROL_LABEL}: {first.label}" if first else CONTROL_LABEL
     kept.append(Item(label, CONTROL, control, levels))
     return Making(laid, tuple(kept), count, len(kept) - 1, tuple(_control_notes(first, served, count)))

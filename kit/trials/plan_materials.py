@@ -8,12 +8,12 @@ from decimal import ROUND_UP, Decimal
 
 from kit.errors import KitError
 from kit.formula.formula import Formula
-from kit.show import Cell, Table
+from kit.show import Cell, Table, Worded
 from kit.units import percent, plain, read
 
 
-@dataclass(frozen=True, slots=True)
-class MaterialNeed:
+@dataclass(frozen=True, slots=True, repr=False)
+class MaterialNeed(Worded):
     """A supply form for the whole plan.
 
     Parameters
@@ -29,6 +29,12 @@ class MaterialNeed:
     grams: Decimal
     batches: int
     on_hand_g: Decimal | None = None
+
+    @property
+    def words(self) -> str:
+        """How much of what, over how many batches."""
+        short = f", {plain(self.short_g)} g short" if self.short_g else ""
+        return f"{self.name}: {plain(self.grams)} g for {self.batches} batch{'' if self.batches == 1 else 'es'}{short}"
 
     @property
     def short_g(self) -> Decimal | None:
@@ -50,7 +56,8 @@ def read_stock(stock: Mapping[str, str] | Iterable[str] | None, formula: Formula
     """
     if not stock:
         return {}
-    pairs = list(stock.items()) if isinstance(stock, Mapping) else [str(text).rpartition(":")[::2] for text in stock]
+    typed = [stock] if isinstance(stock, str) else stock
+    pairs = list(typed.items()) if isinstance(typed, Mapping) else [str(text).rpartition(":")[::2] for text in typed]
     if any(not name for name, _ in pairs):
         raise KitError(
             "a stock has no material before its mass",
@@ -59,7 +66,17 @@ def read_stock(stock: Mapping[str, str] | Iterable[str] | None, formula: Formula
             mend="write it so",
             code="plan.stock",
         )
-    return {formula.find(name.strip(), where="stock").key: read(mass, "g", where="stock") for name, mass in pairs}
+    found = {formula.find(name.strip(), where="stock").key: read(mass, "g", where="stock") for name, mass in pairs}
+    negative = [key for key, mass in found.items() if mass < 0]
+    if negative:
+        raise KitError(
+            f"less than nothing of {negative[0]}",
+            where="stock of the plan",
+            allowed="0 g or more",
+            mend="correct it",
+            code="plan.stock",
+        )
+    return found
 
 
 def read_loss(text: str) -> Decimal:

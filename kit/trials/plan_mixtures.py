@@ -48,16 +48,17 @@ def read_total(text: object) -> tuple[Decimal, str]:
 
 
 def vertices(asked: Asked) -> Laid:
-    """Corners of the region between the bounds and the constraints, with its centroid and that repeated."""
-    from kit.science.design_mixture import extreme_vertices
+    """Corners of the region between the bounds and the constraints, with its centroid as often as centres are asked."""
+    from kit.science import design_mixture
 
     factors, total = mixture_parts(asked, VERTICES)
-    design = extreme_vertices(
+    design = design_mixture.extreme_vertices(
         [factor.name for factor in factors],
         [str(factor.low) for factor in factors],
         [str(factor.high) for factor in factors],
         str(total),
         tuple(asked.options.get("constraints") or ()),
+        parts=(design_mixture.VERTICES, *((design_mixture.OVERALL,) if asked.centre else ())),
     )
     return _laid(design, factors, total, asked.centre)
 

@@ -195,7 +195,7 @@ def _straight(factors: Sequence[Factor], levels: dict[str, float], counts: dict[
     if len(set(levels.values())) < 3:
         return []
     (factor,) = factors
-    low, high = min(levels.values()), max(levels.values())
+    low, high = float(factor.low), float(factor.high)  # as asked: a control beyond them lies on the line all the same
     middle = sum(counts[key] * level for key, level in levels.items()) / sum(counts[key] for key in levels)
     spread = sum(counts[key] * (level - middle) ** 2 for key, level in levels.items())
     weights = {key: (high - low) * counts[key] * (level - middle) / spread for key, level in levels.items()}

@@ -11,6 +11,7 @@ from kit.errors import KitError
 from kit.formula.formula import Formula
 from kit.formula.swap import BASES
 from kit.formula.versions import place_of, resolved
+from kit.show import Fielded
 from kit.trials.plan_factors import LINE, Factor
 from kit.units import plain
 
@@ -19,8 +20,8 @@ EQUAL_MASS = "equal mass"
 _SWAP = re.compile(r"^(?P<new>.+?)\s+for\s+(?P<old>.+?)(?:\s+at\s+(?P<at>equal .+))?$")
 
 
-@dataclass(frozen=True, slots=True)
-class Swap:
+@dataclass(frozen=True, slots=True, repr=False)
+class Swap(Fielded):
     """One material in place of another, at equal active content or at equal mass."""
 
     new: str
@@ -51,11 +52,6 @@ class Point:
     levels: tuple[tuple[str, Decimal], ...] = ()
     swap: Swap | None = None
     whole_plot: int = 0
-
-    @property
-    def is_control(self) -> bool:
-        """Whether it is made to be compared with."""
-        return self.role == CONTROL
 
 
 def read_swaps(formula: Formula, texts: Sequence[str]) -> tuple[Swap, ...]:

@@ -6,14 +6,15 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from kit.show import Worded
 from kit.trials.plan_factors import Factor
 from kit.trials.plan_layouts import ARMS, EFFECTS
 from kit.trials.plan_model import Batch, Model, Question, model_of
 from kit.trials.plan_scatter import Scatter, poorly_known
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
+@dataclass(frozen=True, slots=True, repr=False)
+class Answer(Worded):
     """What the plan can say about one question.
 
     Parameters
@@ -34,9 +35,17 @@ class Answer:
     reason: str = ""
     alike: float | None = None
 
+    @property
+    def words(self) -> str:
+        """The question, and what the plan can say about it."""
+        if self.half_width is None:
+            return f"{self.name}: not tested, {self.reason}"
+        found = f"found four times in five from × {self.detectable:.2f}"
+        return f"{self.name}: 95 % interval × or ÷ {self.half_width:.2f}, {found}"
 
-@dataclass(frozen=True)
-class Power:
+
+@dataclass(frozen=True, repr=False)
+class Power(Worded):
     """What a plan can tell.
 
     Parameters
@@ -55,6 +64,12 @@ class Power:
     cannot: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     repeat: str = ""
+
+    @property
+    def words(self) -> str:
+        """Every answer, then what it cannot tell."""
+        told = [*map(str, self.answers), *self.notes, *self.cannot, *([self.repeat] if self.repeat else [])]
+        return "\n".join(told)
 
     @property
     def df(self) -> int:

@@ -34,7 +34,7 @@ def power_of_split(
     answers = [
         _named(answer_to(inner, question, scatter), "within a base")
         for question in inner.questions
-        if any(name in question.name for name in within)
+        if set(within) & set(_factors_of(question.name))
     ]
     hot = [place for place, factor in enumerate(factors) if factor.name not in within]
     notes = []
@@ -48,6 +48,11 @@ def power_of_split(
     )
     cannot = [*day_sentences(parts, factors, EFFECTS), *left_out(inner)]
     return Power(scatter, inner.df, tuple(answers), tuple(cannot), tuple(notes))
+
+
+def _factors_of(question: str) -> list[str]:
+    """Names of the factors that a question is about: "parfum × combine rpm, low to high" is about two."""
+    return question.removeprefix("curvature in ").partition(", low to high")[0].split(" × ")
 
 
 def _named(answer: Answer, where: str) -> Answer:

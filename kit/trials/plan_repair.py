@@ -9,20 +9,20 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from kit.errors import KitError
 from kit.formula.formula import Formula
 from kit.formula.rules.findings import Finding
+from kit.show import Worded
 from kit.trials.plan_catalogue import lay_out
-from kit.trials.plan_factors import LINE, Factor
+from kit.trials.plan_factors import LINE, STEPS, Factor
 from kit.trials.plan_layouts import Asked, Laid
 from kit.trials.plan_points import Point, formula_at
 from kit.units import plain
 
 _ROUNDS = 6  # bounds that are tightened one after another
 _HALVINGS = 10  # of the way from a bound to the other end: to a thousandth of it
-_STEPS = {"%": Decimal("0.01"), "rpm": Decimal(10), "min": Decimal("0.5"), "degC": Decimal("0.5")}
 _NO_FORMULA = ("plan.balance", "formula.absorb", "formula.value")
 
 
-@dataclass(frozen=True, slots=True)
-class Tightened:
+@dataclass(frozen=True, slots=True, repr=False)
+class Tightened(Worded):
     """A bound that was moved, and why.
 
     Parameters
@@ -197,7 +197,7 @@ def _bound(factor: Factor, side: str, share: float) -> Decimal:
     """A bound moved by a share of the way to the other end, rounded towards it. [unit of the factor]"""
     start, end = (factor.high, factor.low) if side == "upper" else (factor.low, factor.high)
     exact = start + (end - start) * Decimal(repr(share))
-    step = _STEPS[factor.unit]
+    step = STEPS[factor.unit]
     rounding = ROUND_FLOOR if side == "upper" else ROUND_CEILING
     return (exact / step).quantize(Decimal(1), rounding) * step
 

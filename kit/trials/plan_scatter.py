@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from kit.errors import KitError
 from kit.science.number_text import short
+from kit.show import Worded
 from kit.units import percent
 
 POORLY_KNOWN_DF = 5
@@ -16,8 +17,8 @@ USUAL_SCATTER = 0.08
 _TYPED = re.compile(r"^\s*(?P<sd>[0-9.,]+\s*%)(?:[,;]?\s*(?:with\s+)?(?P<df>[0-9]+)\s*(?:df|degrees of freedom))?\s*$")
 
 
-@dataclass(frozen=True, slots=True)
-class Scatter:
+@dataclass(frozen=True, slots=True, repr=False)
+class Scatter(Worded):
     """How much batches of one version scatter, and where that is known from.
 
     Parameters

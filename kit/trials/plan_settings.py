@@ -9,6 +9,7 @@ from decimal import Decimal
 from kit.errors import KitError
 from kit.formula.composition import Step
 from kit.formula.model import STEP_KINDS, FormulaModel
+from kit.show import Fielded
 
 UNITS = {"rpm": "rpm", "minutes": "min", "temperature": "degC"}
 _WORDS = {
@@ -24,8 +25,8 @@ _FIELDS = {"rpm": "rpm", "minutes": "minutes", "temperature": "temp_c"}
 AFTER = "after"
 
 
-@dataclass(frozen=True, slots=True)
-class Setting:
+@dataclass(frozen=True, slots=True, repr=False)
+class Setting(Fielded):
     """A number of the making: of one step, or the temperature of a phase in every step that names it.
 
     Parameters

@@ -17,7 +17,7 @@ from kit.trials.plan_history import scatter_of
 from kit.trials.plan_layouts import LEVELS, SWAPS, Asked
 from kit.trials.plan_made_of import Making, makings
 from kit.trials.plan_materials import read_loss, read_stock
-from kit.trials.plan_order import Slot, order_batches
+from kit.trials.plan_order import order_batches
 from kit.trials.plan_points import CENTRE, REPEAT, read_swaps
 from kit.trials.plan_power import power_of, ranked_repeats
 from kit.trials.plan_power_split import power_of_split
@@ -77,7 +77,8 @@ def plan_variations(
     total : str                What mixture lines share, "7.00 % active".
     constraints : sequence     "cetrimonium-chloride-29 + behentrimonium-chloride-80 <= 2.5".
     resolution, generators     Of a two-level fraction.
-    runs : int                 Of a fraction, of a D-optimal design; levels of a range.
+    runs : int                 Of a fraction, of a D-optimal design; levels of a range; of a split plot how often each
+                               hot base is made.
     alpha : str, float         Of a central composite: "face" (default), "rotatable", a number.
     degree : int               Of a simplex lattice, 2.
     order : int                Of the model that a D-optimal design is for: 1 or 2.
@@ -104,15 +105,15 @@ def plan_variations(
     batch_g = _batch(batch)
     options = {
         "total": total,
-        "constraints": [constraints] if isinstance(constraints, str) else list(constraints),
-        "resolution": resolution,
-        "generators": list(generators),
-        "runs": runs,
+        "constraints": _listed(constraints),
+        "resolution": _whole(resolution, "resolution"),
+        "generators": _listed(generators),
+        "runs": _whole(runs, "runs"),
         "alpha": alpha,
-        "degree": degree,
-        "order": order,
+        "degree": _whole(degree, "degree"),
+        "order": _whole(order, "order", most=2),
     }
-    swaps = read_swaps(formula, list(factors)) if layout == SWAPS else ()
+    swaps = read_swaps(formula, _listed(factors)) if layout == SWAPS else ()
     basis = "active" if str(total).strip().endswith("active") else SUPPLIED
     typed = () if layout == SWAPS else read_factors(formula, factors, basis=basis)
     asked = Asked(formula, typed, swaps, _count(centre, "centre"), options, seed)
@@ -121,7 +122,7 @@ def plan_variations(
         check_split(found.formulas, found.laid.points, absorb)
         control = False if control in (None, "") else control  # the parts that are the base stand in every hot base
     control_formula = _control(formula, control, found)
-    made = makings(found, control_formula, count, DAILY)
+    made = makings(found, control_formula, formula, count, DAILY)
     made = _with_repeats(made, _count(repeats, "repeats"), found, scatter)
     slots = order_batches(made, seed)
     return _plan(formula, layout, found, made, slots, scatter, batch_g, dates, seed, absorb, loss, stock)
@@ -142,7 +143,6 @@ def _plan(formula, layout, found, made, slots, scatter, batch_g, dates, seed, ab
         power = power_of_split(planned, laid.factors, laid.within, scatter, order=laid.order)
     else:
         power = power_of(planned, laid.factors, laid.judged, control, scatter, order=laid.order, candidates=candidates)
-    _check_dates(dates, slots)
     return Plan(
         base=formula,
         layout=layout,
@@ -243,10 +243,26 @@ def _days(days: int | Iterable[str] | None) -> tuple[tuple[str, ...], int]:
     return dates, len(dates)
 
 
-def _check_dates(dates: Sequence[str], slots: Sequence[Slot]) -> None:
-    used = max(slot.day for slot in slots)
-    if dates and used != len(dates):  # pragma: no cover - as many days are drawn as dates were given
-        raise KitError("a day has no batch", where="days of the plan", mend="give fewer dates", code="plan.days")
+def _listed(typed: object) -> list:
+    """One text or several as a list; nothing for none."""
+    if typed is None:
+        return []
+    return [typed] if isinstance(typed, str) or not isinstance(typed, Iterable) else list(typed)
+
+
+def _whole(value: object, name: str, most: int = 4096) -> int | None:
+    """A whole number from 1 on where one is given; None where none is."""
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= most:
+        raise KitError(
+            f"{name} is {value!r}",
+            where="plan_variations()",
+            allowed=f"a whole number from 1 to {most}",
+            mend="give such a number, or leave it out",
+            code="plan.count",
+        )
+    return value
 
 
 def _count(value: object, name: str) -> int:

@@ -10,14 +10,14 @@ from kit.errors import KitError
 from kit.formula.composition import show_pct
 from kit.formula.formula import Formula
 from kit.formula.rules.findings import Finding
-from kit.show import Cell
+from kit.show import Cell, Worded
 from kit.units import plain
 
 NOT_KNOWN = "not known"
 
 
-@dataclass(frozen=True)
-class PlannedVersion:
+@dataclass(frozen=True, repr=False)
+class PlannedVersion(Worded):
     """One formula of a plan.
 
     Parameters
@@ -40,6 +40,11 @@ class PlannedVersion:
     ph: str = ""
     mixing: str = ""
     cost: str = ""
+
+    @property
+    def words(self) -> str:
+        """What it is, its review and its predicted pH."""
+        return f"{self.label}: {self.formula.title}; {self.review_cell()}; predicted pH {self.ph or NOT_KNOWN}"
 
     @property
     def key(self) -> str:

@@ -30,6 +30,7 @@ from kit.trials.response_levels import (
     LevelFactor,
     coordinates,
     read_level_factors,
+    several,
 )
 from kit.trials.response_models import candidates
 from kit.trials.results import LN, PropertyResult
@@ -146,6 +147,7 @@ def fit_response(
     """
     opened = open_source(source)
     view = opened.study(study)
+    trials, without = several(trials), several(without)
     arms = arms_of(opened, view)
     result = find_result(results_of(opened, view, arms), property, age, method)
     every = [batch for arm in arms for batch in arm.batches]
@@ -291,7 +293,9 @@ def _unread(
     study: str, result: PropertyResult, factors: Sequence[LevelFactor], data: ResponseData, state: str
 ) -> Response:
     """Nothing to fit: why, batch by batch."""
-    why = "; ".join(f"{item.batch}: {item.why}" for item in data.unused) or "no batch was made"
+    told = [f"{item.batch}: {item.why}" for item in data.unused]
+    told += [f"{item.batch}: kept back" for item in data.held_out]
+    why = "; ".join(told) or "no batch was made"
     reason = (
         f"no batch has both a {result.property} at {result.age} that counts and its levels ({why}). Read it by the "
         "method of the study, and record what was weighed and how it was made"

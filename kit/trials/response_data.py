@@ -9,6 +9,7 @@ from kit.errors import KitError
 from kit.labbook.source import Source, nearest_names
 from kit.labbook.view import BatchView, StudyView
 from kit.science.design_day import confounded_with_day
+from kit.show import Fielded
 from kit.trials.arms import Arm, versions_of
 from kit.trials.judging import fold
 from kit.trials.measured import measure
@@ -21,8 +22,8 @@ from kit.trials.verdicts import spec_windows
 _ANOTHER = 0.25
 
 
-@dataclass(frozen=True, slots=True)
-class ResponseBatch:
+@dataclass(frozen=True, slots=True, repr=False)
+class ResponseBatch(Fielded):
     """One batch in a fit.
 
     Parameters
@@ -189,7 +190,8 @@ def day_words(factors: Sequence[LevelFactor], batches: Sequence[ResponseBatch]) 
     """The factors, and interactions of two, that go with the day of making, and how, in words."""
     levels = {factor.name: [batch.meant[place] for batch in batches] for place, factor in enumerate(factors)}
     found = confounded_with_day(levels, [batch.day for batch in batches])
-    return {one.effect: one.words for one in found}
+    named = {one.effect: one.effect.replace(":", " * ") for one in found}  # as the terms and effects are named
+    return {named[one.effect]: one.words.replace(one.effect, named[one.effect]) for one in found}
 
 
 def made_otherwise(

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from kit.science.number_text import short
 from kit.science.two_level_effects import Effect, TwoLevelEffects, two_level_effects
-from kit.show import Table
+from kit.show import Fielded, Table
 from kit.trials.response_levels import MIXTURE
 from kit.trials.wording import significant
 
@@ -22,8 +23,8 @@ _NEAR = 0.2
 _FEW = 5  # degrees of freedom below which a scatter is called poorly known (common practice, no source)
 
 
-@dataclass(frozen=True)
-class FactorEffect:
+@dataclass(frozen=True, repr=False)
+class FactorEffect(Fielded):
     """A property along one factor, from its lowest to its highest tried level.
 
     Parameters
@@ -65,18 +66,39 @@ def factor_effects(response: Fitted, steps: int = 41) -> tuple[FactorEffect, ...
     found = []
     for index, factor in enumerate(response.space.factors):
         levels = np.linspace(made[:, index].min(), made[:, index].max(), steps)
-        points = np.repeat(middle[None, :], steps, axis=0)
-        points[:, index] = levels
+        points = points_along(response, middle, index, levels)
         held = "others at their mean"
         if factor.kind == MIXTURE:
-            parts = [i for i in range(response.space.parts) if i != index]
-            total = middle[: response.space.parts].sum()
-            rest = middle[parts].sum()
-            points[:, parts] = middle[parts] * ((total - levels) / rest)[:, None]
             held = "the other parts in their proportion, other factors at their mean"
         change, low, high = _change(response, points[0], points[-1])
         found.append(FactorEffect(factor.name, factor.head, levels, points, change, low, high, held))
     return tuple(found)
+
+
+def points_along(response: Fitted, base: np.ndarray, place: int, levels: np.ndarray) -> np.ndarray:
+    """Levels of all factors while one of them moves.
+
+    Parameters
+    ----------
+    response : Fitted   Its space.
+    base : array        Where the others are held, one level a factor. [unit of each]
+    place : int         Of the factor that moves.
+    levels : array      Of that factor. [its unit]
+
+    Returns
+    -------
+    array   A row for each of the levels. While a part of a mixture moves, the other parts keep their proportions.
+    """
+    import numpy as np
+
+    points = np.repeat(base[None, :], len(levels), axis=0)
+    points[:, place] = levels
+    if response.space.factors[place].kind == MIXTURE:
+        parts = [part for part in range(response.space.parts) if part != place]
+        total, rest = base[: response.space.parts].sum(), base[parts].sum()
+        share = base[parts] / rest if rest > 0 else np.full(len(parts), 1 / len(parts))
+        points[:, parts] = share * (total - levels)[:, None]
+    return points
 
 
 def _change(response: Fitted, first: np.ndarray, last: np.ndarray) -> tuple[float, float | None, float | None]:
@@ -100,20 +122,33 @@ def _change(response: Fitted, first: np.ndarray, last: np.ndarray) -> tuple[floa
 
 def effects_table(response: Fitted) -> Table:
     """What each factor does from its lowest to its highest level, others held."""
-    rows = []
-    for found in factor_effects(response, 2):
+    rows, effects = [], factor_effects(response, 2)
+    for found in effects:
         interval = "no interval" if found.low is None else f"{_text(found.low)} to {_text(found.high)}"
         none = 1.0 if response.log else 0.0
         shown = found.low is not None and not found.low <= none <= found.high
         verdict = "not tested" if found.low is None else "shown" if shown else "not shown"
         verdict += "; mixed with the day" if found.name in response.with_day else ""
         span = f"{short(found.levels[0])} to {short(found.levels[-1])}"
-        rows.append((found.head, span, _text(found.change), interval, verdict, found.held))
+        rows.append((found.head, span, _text(found.change), interval, verdict))
     what = "times" if response.log else f"change, {response.unit}".rstrip(", ")
-    head = ("factor", "from lowest to highest", what, "95 % interval", "verdict", "held")
+    head = ("factor", "from lowest to highest", what, "95 % interval", "verdict")
     title = f"What each factor does to {response.name}"
     note = "Along the whole range only: a response that bends may rise and fall between. Each interval holds by itself."
-    return Table(head, rows, title, note, frozenset({2, 3}))
+    return Table(head, rows, title, f"{_held_words(effects)}{note}", frozenset({2, 3}))
+
+
+def _held_words(found: Sequence[FactorEffect]) -> str:
+    """Where the others are while one factor moves; nothing with one factor."""
+    if len(found) < 2:
+        return ""
+    told: dict[str, list[str]] = {}
+    for one in found:
+        told.setdefault(one.held, []).append(one.name)
+    if len(told) == 1:
+        return f"Held: {next(iter(told))}. "
+    each = "; of ".join(f"{', '.join(names)}: {held}" for held, names in told.items())
+    return f"Held, of {each}. "
 
 
 def _text(value: float) -> str:

@@ -11,6 +11,7 @@ from kit.science.response_result import Prediction, ResponseModel
 from kit.trials.response_data import ResponseBatch, ResponseData
 from kit.trials.response_levels import Coordinates
 from kit.trials.results import LN, PropertyResult
+from kit.units import number
 
 
 @dataclass(frozen=True, repr=False)
@@ -86,7 +87,8 @@ class Fitted:
 
         Raises
         ------
-        KitError   `model.not_fitted` with the reason, `response.levels` for a factor without a level.
+        KitError    `model.not_fitted` with the reason, `response.levels` for a factor without a level.
+        UnitError   For a level that is no plain number.
         """
         return self.model.predict(self.space.to_model(self._rows(levels)), confidence)
 
@@ -102,7 +104,7 @@ class Fitted:
                 mend="give one a factor",
                 code="response.levels",
             )
-        return [[float(levels[name]) for name in self.space.names]]
+        return [[float(number(levels[name], where=f"level of {name}")) for name in self.space.names]]
 
     def pseudo_vertices(self) -> tuple[tuple[str, float], ...]:
         """What the model says where one part of the mixture is all that its lower bounds leave, others at their middle.

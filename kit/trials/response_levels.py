@@ -16,11 +16,13 @@ from kit.formula.formula import Formula
 from kit.formula.material import Material
 from kit.labbook.source import nearest_names
 from kit.labbook.view import BatchView
+from kit.show import Fielded
 from kit.trials.as_made import made_of
 from kit.trials.plan_factors import ACTIVE, SUPPLIED, read_factors
 from kit.trials.plan_settings import Setting, read_setting
 from kit.trials.process import process_of
 from kit.trials.wording import NOT_RECORDED
+from kit.units import number
 
 if TYPE_CHECKING:
     import numpy as np
@@ -32,8 +34,8 @@ MADE, MEANT = "made", "meant"
 _ONE_TOTAL = 0.01
 
 
-@dataclass(frozen=True)
-class LevelFactor:
+@dataclass(frozen=True, repr=False)
+class LevelFactor(Fielded):
     """One thing whose level a batch has.
 
     Parameters
@@ -130,7 +132,7 @@ def read_level_factors(
     KitError   `response.factor` for a name that is neither, `response.factors` without any or with one twice,
                `response.mixture` for a mixture of fewer than two.
     """
-    pairs = list(asked.items()) if isinstance(asked, Mapping) else [_split(text) for text in _several(asked)]
+    pairs = list(asked.items()) if isinstance(asked, Mapping) else [_split(text) for text in several(asked)]
     found = tuple(_factor(formula, batches, str(name).strip(), levels) for name, levels in pairs)
     names = [factor.name for factor in found]
     if not names or len(set(names)) < len(names):
@@ -148,8 +150,14 @@ def read_level_factors(
     )
 
 
-def _several(asked: Sequence[str]) -> list[str]:
-    return [asked] if isinstance(asked, str) else list(asked)
+def several(asked: Sequence[str] | None) -> list[str]:
+    """One name or several as a list; nothing for none.
+
+    Parameters
+    ----------
+    asked : str, sequence of str or None
+    """
+    return [asked] if isinstance(asked, str) else list(asked or ())
 
 
 def _split(text: str) -> tuple[str, str]:
@@ -167,6 +175,7 @@ def _factor(formula: Formula, batches: Sequence[BatchView], name: str, levels: o
     if levels:
         (typed,) = read_factors(formula, {name: levels}, basis=basis)
         low, high, basis = float(typed.low), float(typed.high), typed.basis
+        _refuse_no_width(name, levels, low, high)
     if setting is not None:
         return LevelFactor(setting.name, PROCESS, setting.unit, setting=setting, low=low, high=high)
     return LevelFactor(material.key, CONTENT, "%", basis, material, low=low, high=high)
@@ -204,16 +213,26 @@ def _subject(formula: Formula, batches: Sequence[BatchView], name: str, levels: 
 def _plain_bounds(levels: str, name: str) -> tuple[float, float]:
     """Two numbers without a unit, as a number of the making has them."""
     try:
-        low, high = (float(part) for part in levels.split(" to "))
+        low, high = (float(number(part, where=f"bounds of {name}")) for part in levels.split(" to "))
     except ValueError:
-        raise KitError(
-            f"{levels!r} are no bounds of {name}",
-            where="factors of a response",
-            allowed='two numbers, "30 to 45"',
-            mend="write them so",
-            code="response.factor",
-        ) from None
+        raise _no_bounds(name, levels) from None
+    _refuse_no_width(name, levels, low, high)
     return low, high
+
+
+def _refuse_no_width(name: str, typed: object, low: float, high: float) -> None:
+    if low >= high:
+        raise _no_bounds(name, typed)
+
+
+def _no_bounds(name: str, typed: object) -> KitError:
+    return KitError(
+        f"{typed!r} are no bounds of {name}",
+        where="factors of a response",
+        allowed='the lower and the higher one, "4 to 6 %"; two plain numbers, "30 to 45", of a number of the making',
+        mend="write them so, or leave them out",
+        code="response.factor",
+    )
 
 
 def _parts(factors: Sequence[LevelFactor], batches: Sequence[BatchView], mixture: object) -> tuple[str, ...]:
@@ -224,20 +243,26 @@ def _parts(factors: Sequence[LevelFactor], batches: Sequence[BatchView], mixture
         moved = [{factor.of(batch, MEANT)[0] for batch in batches} for factor in contents]
         one = totals and max(totals) - min(totals) <= _ONE_TOTAL * max(totals)
         is_mixture = len(contents) > 1 and one and all(len(levels) > 1 for levels in moved)
-        return tuple(factor.name for factor in contents) if is_mixture or (mixture and len(contents) > 1) else ()
+        if mixture and len(contents) < 2:
+            raise _no_mixture([factor.name for factor in contents], contents)
+        return tuple(factor.name for factor in contents) if is_mixture or mixture else ()
     if mixture is False:
         return ()
-    named = set(_several(mixture))
+    named = set(several(mixture))
     found = tuple(factor.name for factor in contents if factor.name in named)
     if len(found) < 2 or len(found) < len(named):
-        raise KitError(
-            f"{', '.join(map(str, named))} cannot be a mixture",
-            where="mixture of a response",
-            allowed=", ".join(factor.name for factor in contents),
-            mend="name two or more material factors",
-            code="response.mixture",
-        )
+        raise _no_mixture(sorted(map(str, named)), contents)
     return found
+
+
+def _no_mixture(names: Sequence[str], contents: Sequence[LevelFactor]) -> KitError:
+    return KitError(
+        f"{', '.join(names) or 'nothing'} cannot be a mixture",
+        where="mixture of a response",
+        allowed=", ".join(factor.name for factor in contents) or "materials among the factors",
+        mend="name two or more material factors",
+        code="response.mixture",
+    )
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from kit.bench.methods import AgeWindow
 from kit.bench.readings import Reading
 from kit.formula.model import SpecLine
-from kit.show import Worded
+from kit.science.number_text import degrees
+from kit.show import Worded, paragraph
 
 PASS, FAIL, NOT_TESTED, FLAGGED = "PASS", "FAIL", "NOT TESTED", "FLAGGED"
 SPEC_VERDICTS = (PASS, FAIL, NOT_TESTED, FLAGGED)
@@ -59,8 +60,8 @@ class LeftOut(Worded):
         return None if self.reading.value is None else float(self.reading.value)
 
 
-@dataclass(frozen=True, slots=True)
-class BatchValue:
+@dataclass(frozen=True, slots=True, repr=False)
+class BatchValue(Worded):
     """One batch at one age: its readings averaged. The batch is the unit; readings never raise n.
 
     Parameters
@@ -86,6 +87,12 @@ class BatchValue:
     def values(self) -> tuple[float, ...]:
         """The values in the mean. [unit]"""
         return tuple(float(reading.value) for reading in self.readings)
+
+    @property
+    def words(self) -> str:
+        """The batch with its mean: "LIN-03/1: 1.9e+04 of 2 readings, made 2026-03-02"."""
+        readings = f"{self.n_readings} reading{'' if self.n_readings == 1 else 's'}"
+        return f"{self.batch}: {self.mean:.5g} of {readings}, made {self.day}"
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -118,6 +125,8 @@ class Difference(Worded):
     code : str                   "real", "not_shown", "equivalent", "cannot_tell", "no_scatter".
     brief : str                  As `short`, with what would be found and what weakens it, a line each.
     same_low, same_high : float, None   90 % interval that is held against the margin; None without one. [as value]
+    same_low_together, same_high_together : float, None   The same with all versions in view: bounds that hold at once;
+                                 None for one version alone. [as value]
     """
 
     kind: str
@@ -144,10 +153,12 @@ class Difference(Worded):
     same_low: float | None = None
     same_high: float | None = None
     brief: str = ""
+    same_low_together: float | None = None
+    same_high_together: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class ArmResult:
+@dataclass(frozen=True, slots=True, repr=False)
+class ArmResult(Worded):
     """One arm (formula version) at one property and age.
 
     Parameters
@@ -187,9 +198,22 @@ class ArmResult:
         """Flagged, shown and not comparable readings together."""
         return (*self.flagged, *self.shown, *self.not_comparable)
 
+    @property
+    def words(self) -> str:
+        """Mean, counts, the verdict against the spec and the difference to the control."""
+        mean = "no mean" if self.mean is None else f"{self.mean:.5g}"
+        against = self.difference.words if self.difference is not None else self.difference_why
+        told = (
+            f"{self.arm_label}: {mean} (batches {self.n_batches}, readings {self.n_readings})",
+            f"{self.verdict}: {self.verdict_why}" if self.verdict else "",
+            f"against the control: {against}" if against and not self.is_control else "",
+            f"left out: {len(self.left_out)}" if self.left_out else "",
+        )
+        return "\n  ".join(line for line in told if line)
 
-@dataclass(frozen=True, slots=True)
-class Scatter:
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Scatter(Worded):
     """How much batches of one version scatter, pooled over versions that were made more than once.
 
     Parameters
@@ -203,9 +227,16 @@ class Scatter:
     df: int
     rests_on: tuple[str, ...] = ()
 
+    @property
+    def words(self) -> str:
+        """The scatter with what it rests on, or that none is known."""
+        if self.sd is None:
+            return "no version was made more than once: how much batches scatter is not known"
+        return f"SD between batches {self.sd:.3g} with {degrees(self.df)}, from {'; '.join(self.rests_on)}"
 
-@dataclass(frozen=True, slots=True)
-class PropertyResult:
+
+@dataclass(frozen=True, slots=True, repr=False)
+class PropertyResult(Worded):
     """One property by one method at one age, arm by arm, the control first.
 
     Parameters
@@ -223,6 +254,7 @@ class PropertyResult:
     analysis : str                 Which analysis the differences rest on, and why; empty where nothing was compared.
     multiplicity : str             How several versions against one control were allowed for; empty for one.
     notes : tuple of str           What all differences of it have to be read with.
+    margin_words : str             Where the margin comes from, and whether it was stated beforehand; empty without one.
     """
 
     property: str
@@ -239,6 +271,7 @@ class PropertyResult:
     analysis: str = ""
     multiplicity: str = ""
     notes: tuple[str, ...] = ()
+    margin_words: str = ""
 
     @property
     def title(self) -> str:
@@ -249,9 +282,18 @@ class PropertyResult:
         """The result of one arm by its label."""
         return next(arm for arm in self.arms if arm.arm_label == label)
 
+    @property
+    def words(self) -> str:
+        """What it is, then every version, the control first."""
+        unit = "" if self.unit in ("", "1") else f", {self.unit}"
+        spec = f"; spec {self.spec.words()}" if self.spec else ""
+        notes = (self.analysis, self.multiplicity, self.margin_words, *self.notes)
+        told = (f"{self.title}{unit}{spec}", *(arm.words for arm in self.arms), *notes)
+        return "\n".join(line for line in told if line)
 
-@dataclass(frozen=True, slots=True)
-class BatchWord:
+
+@dataclass(frozen=True, slots=True, repr=False)
+class BatchWord(Worded):
     """A coded observation of one batch: the word, its age and whether it counts against the spec."""
 
     batch: str
@@ -261,8 +303,13 @@ class BatchWord:
     counts: bool = True
     why_not: str = ""
 
+    @property
+    def words(self) -> str:
+        """The word with its batch, and why it does not count."""
+        return f"{self.batch}: {self.word}{'' if self.counts else f' (does not count: {self.why_not})'}"
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(frozen=True, slots=True, repr=False)
 class ArmWords:
     """One arm's coded observations at one age, with the verdict against the spec."""
 
@@ -271,9 +318,18 @@ class ArmWords:
     verdict: str
     verdict_why: str
 
+    def __str__(self) -> str:
+        seen = "; ".join(word.words for word in self.words) or "not observed"
+        return f"{self.arm_label}: {seen}{f'; {self.verdict}: {self.verdict_why}' if self.verdict else ''}"
 
-@dataclass(frozen=True, slots=True)
-class CodedResult:
+    __repr__ = __str__
+
+    def _repr_html_(self) -> str:
+        return paragraph(self)
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class CodedResult(Worded):
     """One coded property (grain, colour, odour) at one age, arm by arm. `age` is empty outside every window."""
 
     name: str
@@ -286,3 +342,8 @@ class CodedResult:
     def title(self) -> str:
         """ "grain, 7 d" """
         return f"{self.name}, {self.age}" if self.age else f"{self.name}, at no age of the study"
+
+    @property
+    def words(self) -> str:
+        """What was observed, then every version, the control first."""
+        return "\n".join([f"{self.title}{f'; spec {self.spec.words()}' if self.spec else ''}", *map(str, self.arms)])

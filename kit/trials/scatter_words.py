@@ -19,7 +19,8 @@ def analysis_lines(comparison: Compared) -> list[str]:
     alike: dict[str, list[str]] = {}
     for result in comparison.results:
         if result.analysis:
-            told = (f"{result.analysis}.", result.multiplicity, *result.notes)
+            margin = f"{result.margin_words[:1].upper()}{result.margin_words[1:]}." if result.margin_words else ""
+            told = (f"{result.analysis}.", result.multiplicity, margin, *result.notes)
             alike.setdefault(" ".join(words for words in told if words), []).append(result.title)
     return [f"{'; '.join(titles)}: {words}" for words, titles in alike.items()]
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 
 from kit.bench.calibration import Calibration
 from kit.bench.comparability import COMPARABLE, Verdict
@@ -52,9 +53,12 @@ class Group:
     reference: Reading | None = None
 
     def first(self, label: str) -> Reading | None:
-        """The first reading of an arm that stands up to the method."""
+        """The first reading of an arm that stands up to the method: by the clock, in whatever order it was typed in."""
         found = self.alone.get(label)
-        return found[0].reading if found else None
+        if not found:
+            return None
+        first = [item.reading for item in found if item.batch.name == found[0].batch.name]
+        return min(first, key=by_the_clock)
 
     def refer_to(self, reference: Reading | None, windows: Sequence[AgeWindow]) -> None:
         """Fill `counted`: what is comparable with the reference; without one, all that stands up to the method."""
@@ -71,6 +75,17 @@ class Group:
         if self.reference is None:
             return Verdict(COMPARABLE)
         return pair_verdict(reading, self.reference, self.method, windows)
+
+
+def by_the_clock(reading: Reading) -> tuple:
+    """What readings of a batch are put in order by: when they were read, those of one moment as they were typed in.
+
+    Parameters
+    ----------
+    reading : Reading   Without a time it comes last.
+    """
+    at = reading.measured_at
+    return (not at, datetime.fromisoformat(at).timestamp() if at else 0.0, reading.instrument, reading.entry)
 
 
 class Selection:

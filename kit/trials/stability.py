@@ -34,11 +34,9 @@ from kit.trials.stability_tables import (
     verdict_table,
 )
 from kit.trials.stability_verdicts import StabilityVerdict, verdict_of
-from kit.trials.stability_warm import Network, WarmIndication, indication
+from kit.trials.stability_warm import WARM_FROM_C, Network, WarmIndication, indication
 from kit.trials.stability_words import coded_series
 from kit.units import read
-
-_WARM_FROM_C = 37.0  # below, a network that is whole at 25 degC is not asked about
 
 
 @dataclass(frozen=True)
@@ -54,7 +52,8 @@ class Stability:
     networks : dict                  Version label to what is known of its setting temperature.
     after_data : tuple of str        Readings older than the protocol.
     as_of : datetime, None           The last entry read.
-    unread : tuple of str            Properties of the protocol that were read nowhere.
+    unread : tuple of str            Properties of the protocol, or asked for, that were read nowhere.
+    uncovered : tuple of str         Batches that the protocol is not for: nothing of them is judged by it.
     """
 
     study: StudyView
@@ -65,6 +64,7 @@ class Stability:
     after_data: tuple[str, ...] = ()
     as_of: datetime | None = None
     unread: tuple[str, ...] = ()
+    uncovered: tuple[str, ...] = ()
 
     @property
     def series(self) -> tuple[StorageSeries, ...]:
@@ -115,6 +115,8 @@ class Stability:
     def words(self) -> tuple[str, ...]:
         """What it rests on and what must be said first."""
         told = [self._protocol_words()]
+        if self.uncovered:
+            told.append(f"It is not for {', '.join(self.uncovered)}: nothing of them is judged by it.")
         if self.after_data:
             told.append(
                 f"PROTOCOL DATED AFTER DATA: {len(self.after_data)} readings are older than it, the first "
@@ -198,7 +200,7 @@ def stability(
     properties: Sequence[str] = (),
     baseline: str = "",
     setting: str = "",
-    at: str = "",
+    at: str | datetime = "",
 ) -> Stability:
     """How batches keep: trends by place, time to limit, verdicts by the protocol, pulls done and due.
 
@@ -207,12 +209,13 @@ def stability(
     source : object          What `open_source` takes: a lab book, its file, a snapshot.
     study : str              The study; the only one, or that of the batches, when empty.
     batches : sequence       Batches or trials, "CHA-04/1" or "CHA-04"; those the protocol covers, else all, when empty.
+                             What the protocol is not for is shown, and not judged by it.
     protocol : str           Its name; the only one of the study when empty. Without one nothing is judged.
     properties : sequence    Only these; all when empty.
     baseline : str           Where there is no protocol: the age that values are held against, "72 h" or "7 d".
     setting : str            Setting temperature of the network as measured elsewhere, "52 degC"; by the cooling logs of
                              earlier batches when empty.
-    at : str                 The moment to say which pulls are due, ISO 8601 with offset; the last entry when empty.
+    at : str or datetime     The moment to say which pulls are due, ISO 8601 with offset; the last entry when empty.
 
     Returns
     -------
@@ -226,24 +229,32 @@ def stability(
     """
     source = open_source(source)
     chosen, kept, views = chosen_batches(source, study, batches, protocol)
-    wanted = {fold(name) for name in ([properties] if isinstance(properties, str) else properties)}
+    asked = [properties] if isinstance(properties, str) else list(properties)
+    wanted = {fold(name) for name in asked}
     window = age_window(baseline, chosen.windows) if baseline else None
-    arms = versions_of(views)
-    series = [one for arm in arms for one in _series(source, chosen, arm, kept, window, wanted)]
+    apart = tuple(view for view in views if kept is not None and not kept.covers(view))
+    judged = [(arm, kept) for arm in versions_of(view for view in views if view not in apart)]
+    judged += [(arm, None) for arm in versions_of(apart)]
+    arms = [arm for arm, _ in judged]
+    series = [(one, by) for arm, by in judged for one in _series(source, chosen, arm, by, window, wanted)]
     older = tuple(data_before(kept, views, kept.recorded_at)) if kept is not None else ()
     told = kept.after_data if kept is not None and kept.after_data else "; ".join(older[:1])
-    verdicts = tuple(verdict_of(one, kept.protocol if kept else None, told) for one in series)
-    read_there = {fold(one.property) for one in series}
-    unread = [one.property for one in (kept.protocol.limits if kept else ()) if fold(one.property) not in read_there]
+    verdicts = tuple(verdict_of(one, by.protocol if by else None, told) for one, by in series)
+    found = [one for one, _ in series]
+    read_there = {fold(one.property) for one in found}
+    limited = [one.property for one in (kept.protocol.limits if kept else ())]
+    named = {fold(name): name for name in (*asked, *limited)}
+    unread = [name for key, name in named.items() if key not in read_there]
     return Stability(
         chosen,
         kept,
         views,
         verdicts,
-        {arm.label: _network(source, arm, series, setting) for arm in arms},
+        {arm.label: _network(source, arm, found, setting) for arm in arms},
         older,
         _moment(at) if at else last_entry(views),
         tuple(name for name in unread if not wanted or fold(name) in wanted),
+        tuple(view.name for view in apart),
     )
 
 
@@ -272,14 +283,14 @@ def _network(source: Source, arm: Arm, series: Sequence[StorageSeries], setting:
     temps = [warm_c(one.place) for one in series if one.arm == arm.label and one.stored]
     if setting:
         return Network(float(read(setting, "degC", where="setting temperature")), 0.0, "as given")
-    if not any(temp is not None and temp >= _WARM_FROM_C for temp in temps):
+    if not any(temp is not None and temp >= WARM_FROM_C for temp in temps):
         return Network()
     return Network.measured(settings_measured(source, arm.formula))
 
 
-def _moment(text: str) -> datetime:
+def _moment(text: str | datetime) -> datetime:
     try:
-        found = datetime.fromisoformat(text.strip())
+        found = text if isinstance(text, datetime) else datetime.fromisoformat(str(text).strip())
     except ValueError:
         found = None
     if found is None or found.utcoffset() is None:

@@ -19,6 +19,7 @@ from kit.science.viscosity_build import fit_build
 from kit.trials.arms import Arm
 from kit.trials.judging import fold, scale_of
 from kit.trials.results import LN, NOT_COMPARABLE, LeftOut
+from kit.trials.selection import by_the_clock
 from kit.trials.stability_series import StoragePoint, StorageSeries
 from kit.trials.stability_sorting import Sorter, Stored, averaged, by_batch, place_rank
 
@@ -61,7 +62,7 @@ class SeriesMaker:
         readings = [
             reading
             for batch in self.arm.batches
-            for reading in batch.readings
+            for reading in sorted(batch.readings, key=by_the_clock)
             if fold(reading.property) == fold(property) and reading.value is not None
         ]
         limit = self.protocol.limit(property) if self.protocol else None
@@ -82,7 +83,7 @@ class SeriesMaker:
         found = [self._one(empty, place, pack, stored, begun, earlier) for place, pack in self._places(stored, left)]
         if not found and readings and self.protocol is not None:
             points, before = (_points(part, scale, None, 0.0) for part in (begun, earlier))
-            return [replace(empty, points=points, earlier=before)]
+            return [_related(replace(empty, points=points, earlier=before), ())]
         related = [_related(one, found) for one in found]
         cautions = self._build_caution(empty, counted, window)
         return [_fitted(replace(one, cautions=(*cautions, *_no_baseline(one)))) for one in related]
@@ -223,13 +224,25 @@ def _no_baseline(series: StorageSeries) -> tuple[str, ...]:
     return (f"{', '.join(missing)} has no value at the baseline",) if missing else ()
 
 
+def _by_station(points: Sequence[StoragePoint], is_ratio: bool) -> tuple[list[str], list[float], list[float]]:
+    """Batch, months and relative value, one for each station: what is read again on another day is no station more."""
+    groups: dict[tuple, list[StoragePoint]] = {}
+    for place, point in enumerate(points):
+        groups.setdefault((point.batch, point.station or place), []).append(point)
+    turn, back = (math.log, math.exp) if is_ratio else (float, float)
+    return (
+        [found[0].batch for found in groups.values()],
+        [math.fsum(point.months for point in found) / len(found) for found in groups.values()],
+        [back(math.fsum(turn(point.relative) for point in found) / len(found)) for found in groups.values()],
+    )
+
+
 def _fitted(series: StorageSeries) -> StorageSeries:
     if freeze_thaw_cycles(series.place) is not None:
         return series
-    known = [point for point in series.points if point.relative is not None]
-    months, values = [point.months for point in known], [point.relative for point in known]
-    batches = [point.batch for point in known]
     is_ratio = series.is_ratio if series.is_relative else series.scale == LN
+    stations = [point for point in series.points if point.relative is not None]
+    batches, months, values = _by_station(stations, is_ratio)
     lower, upper = series.limits
     life = shelf_life(months, values, batches, lower=lower, upper=upper, scale="ln" if is_ratio else "linear")
     turned = [math.log(value) for value in values] if is_ratio else values

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from kit.bench.pull import Pull
 from kit.bench.pull_calendar import PullCalendar, pull_calendar
 from kit.bench.storage import places_words, storage_key
 from kit.labbook.stability_protocol_entry import ProtocolKept, storage_start
 from kit.labbook.view import BatchView
-from kit.show import Cell, Table
+from kit.show import Cell, Table, Worded
 from kit.trials.wording import plural
 
 DONE, DUE, AHEAD, MISSED, LATE = "done", "due now", "ahead", "MISSED", "read outside its window"
@@ -19,8 +19,8 @@ PULL_STATES = (DONE, DUE, AHEAD, MISSED, LATE)
 _TONES = {DONE: "pass", DUE: "strong", AHEAD: "quiet", MISSED: "fail", LATE: "flag"}
 
 
-@dataclass(frozen=True, slots=True)
-class PullState:
+@dataclass(frozen=True, slots=True, repr=False)
+class PullState(Worded):
     """One pull and how it stands.
 
     Parameters
@@ -34,16 +34,23 @@ class PullState:
     state: str
     readings: int
 
+    @property
+    def words(self) -> str:
+        """The pull, and how it stands."""
+        count = f", {plural(self.readings, 'reading')}" if self.readings else ""
+        return f"{self.pull}: {self.state}{count}"
+
 
 def calendar_of(kept: ProtocolKept, batches: Iterable[BatchView]) -> PullCalendar:
-    """The pull calendar of the batches whose making is finished.
+    """The pull calendar of those batches that the protocol covers and whose making is finished.
 
     Parameters
     ----------
     kept : ProtocolKept
     batches : iterable of BatchView
     """
-    starts = {batch.name: storage_start(batch, kept.protocol) for batch in batches if batch.finished_at}
+    covered = [batch for batch in batches if batch.finished_at and kept.covers(batch)]
+    starts = {batch.name: storage_start(batch, kept.protocol) for batch in covered}
     return pull_calendar(kept.protocol, starts, kept.name)
 
 
@@ -57,7 +64,11 @@ def pull_states(kept: ProtocolKept, batches: Sequence[BatchView], now: datetime)
     now : datetime
     """
     seen = {batch.name: _looked(batch) for batch in batches}
-    return tuple(_state(pull, seen[pull.batch], now) for pull in calendar_of(kept, batches).pulls)
+    pulls = calendar_of(kept, batches).pulls
+    beside: dict[tuple[str, str], list[Pull]] = {}
+    for pull in pulls:
+        beside.setdefault((pull.batch, pull.place), []).append(pull)
+    return tuple(_state(pull, beside[pull.batch, pull.place], seen[pull.batch], now) for pull in pulls)
 
 
 def _looked(batch: BatchView) -> list[tuple[str, datetime]]:
@@ -67,10 +78,11 @@ def _looked(batch: BatchView) -> list[tuple[str, datetime]]:
     return [(storage_key(storage), datetime.fromisoformat(at)) for storage, at in found]
 
 
-def _state(pull: Pull, looked: Sequence[tuple[str, datetime]], now: datetime) -> PullState:
+def _state(pull: Pull, beside: Sequence[Pull], looked: Sequence[tuple[str, datetime]], now: datetime) -> PullState:
+    """How one pull stands; what lies nearer to another pull of the place is that one's, where windows overlap."""
     places = ("", "25 degC") if pull.is_baseline else (pull.place,)
     rest = pull.read_at - pull.due
-    mine = [at for place, at in looked if place in places]
+    mine = [at for place, at in looked if place in places and min(beside, key=lambda one: _apart(one, at)) is pull]
     inside = [at for at in mine if pull.earliest <= at <= pull.latest + rest]
     if inside:
         return PullState(pull, DONE, len(inside))
@@ -80,6 +92,11 @@ def _state(pull: Pull, looked: Sequence[tuple[str, datetime]], now: datetime) ->
     if now > pull.latest + rest:
         return PullState(pull, MISSED, 0)
     return PullState(pull, DUE if now >= pull.earliest else AHEAD, 0)
+
+
+def _apart(pull: Pull, at: datetime) -> timedelta:
+    """How far a moment lies from when a pull is due, or from when its jar is read after its rest."""
+    return min(abs(at - pull.due), abs(at - pull.read_at))
 
 
 def pulls_table(states: Sequence[PullState], now: datetime) -> Table:

@@ -10,11 +10,12 @@ from kit.bench.stability_station import HOURS_PER_MONTH, storage_time_words
 from kit.bench.storage import storage_words
 from kit.science.shelf_life import ShelfLife
 from kit.science.shelf_life_lines import PooledLines
+from kit.show import Worded
 from kit.trials.results import LN, LeftOut
 
 
-@dataclass(frozen=True, slots=True)
-class StoragePoint:
+@dataclass(frozen=True, slots=True, repr=False)
+class StoragePoint(Worded):
     """One batch in one place at one time: its readings averaged. Readings of a jar never raise n.
 
     Parameters
@@ -41,13 +42,19 @@ class StoragePoint:
         return self.hours / float(HOURS_PER_MONTH)
 
     @property
+    def words(self) -> str:
+        """Batch, time in storage and value."""
+        unit = self.readings[0].unit if self.readings else ""
+        return f"{self.batch}, {self.when}: {self.value:.5g}{'' if unit in ('', '1') else f' {unit}'}"
+
+    @property
     def when(self) -> str:
         """The station, or the time in storage in words."""
         return self.station or ("baseline" if self.hours == 0 else storage_time_words(self.hours))
 
 
-@dataclass(frozen=True, slots=True)
-class SeenPoint:
+@dataclass(frozen=True, slots=True, repr=False)
+class SeenPoint(Worded):
     """One coded word of one batch in one place: when, what, whether it is allowed (None where that cannot be said)."""
 
     batch: str
@@ -57,13 +64,18 @@ class SeenPoint:
     allowed: bool | None = None
 
     @property
+    def words(self) -> str:
+        """Batch, time in storage and word."""
+        return f"{self.batch}, {self.when}: {self.word}"
+
+    @property
     def when(self) -> str:
         """The station, or the time in storage in words."""
         return self.station or ("baseline" if self.hours == 0 else storage_time_words(self.hours))
 
 
-@dataclass(frozen=True)
-class StorageSeries:
+@dataclass(frozen=True, repr=False)
+class StorageSeries(Worded):
     """A property of one formula version in one place.
 
     Parameters
@@ -110,6 +122,12 @@ class StorageSeries:
         return f"{self.arm}, {self.property}, {self.where}"
 
     @property
+    def words(self) -> str:
+        """What was read there, point by point."""
+        found = "; ".join(str(point) for point in (*self.points, *self.seen)) or "nothing counts"
+        return f"{self.title}: {found}"
+
+    @property
     def is_ratio(self) -> bool:
         """Whether its relative values are ratios."""
         return self.limit.kind == RATIO if self.limit is not None else self.scale == LN
@@ -143,7 +161,13 @@ class StorageSeries:
 
     @property
     def limits(self) -> tuple[float | None, float | None]:
-        """The limits on the scale of the relative values; None where a side is open."""
-        if self.limit is None or self.limit.is_coded:
-            return None, None
-        return tuple(None if end is None else float(end) for end in (self.limit.low, self.limit.high))
+        """The limits on the scale of the relative values; None where a side is open, or the units do not fit."""
+        ends = None if self.limit is None or self.limit.is_coded else self.limit.ends_in(self.unit)
+        return (None, None) if ends is None else tuple(None if end is None else float(end) for end in ends)
+
+    @property
+    def unit_clash(self) -> str:
+        """Why readings cannot be held against the limit, where it is in another kind of unit; empty else."""
+        if self.limit is None or self.limit.is_coded or self.limit.ends_in(self.unit) is not None:
+            return ""
+        return f"the limit is in {self.limit.unit}, the readings in {self.unit or 'no unit'}"

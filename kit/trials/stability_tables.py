@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from decimal import ROUND_FLOOR, Decimal
 
 from kit.bench.storage import REFERENCE, freeze_thaw_cycles, places_words
 from kit.science.shelf_life import BEYOND, TOLD
@@ -13,12 +14,20 @@ from kit.trials.results import FLAG, LN, LeftOut
 from kit.trials.stability_build import beside_value
 from kit.trials.stability_series import StorageSeries
 from kit.trials.stability_sorting import warm_c
-from kit.trials.stability_verdicts import NOT_PROTOCOL, OUTSIDE, OUTSIDE_ONCE, UNTOLD, WITHIN, StabilityVerdict
-from kit.trials.stability_warm import MELTED, UNKNOWN, Network, WarmIndication
+from kit.trials.stability_verdicts import (
+    NOT_PROTOCOL,
+    OUTSIDE,
+    OUTSIDE_ONCE,
+    UNTOLD,
+    WITHIN,
+    StabilityVerdict,
+    nothing_words,
+)
+from kit.trials.stability_warm import MELTED, UNKNOWN, WARM_FROM_C, Network, WarmIndication
 from kit.trials.wording import ABSENT, signed, significant
+from kit.units import plain
 
 Names = Callable[[StorageSeries], str]
-_WARM_C = 37.0  # a network that is whole at 25 degC is asked about from here
 _TONES = {WITHIN: "pass", OUTSIDE: "fail", OUTSIDE_ONCE: "flag", UNTOLD: "quiet", NOT_PROTOCOL: "quiet"}
 
 
@@ -111,7 +120,7 @@ def pool_words(trend: PooledLines) -> str:
 
 
 def slope_words(slope: float, series: StorageSeries) -> str:
-    """A slope a month: "−0.021", "−1.2 %".
+    """A slope a month: "−0.021", "+0.60 %" in the unit, "−1.2 %" as a share for a viscosity.
 
     Parameters
     ----------
@@ -120,7 +129,11 @@ def slope_words(slope: float, series: StorageSeries) -> str:
     """
     if series.scale == LN:
         return f"{signed(f'{100 * math.expm1(slope):.2g}')} %"
-    return signed(significant(slope, 2)) if slope else "0"
+    return f"{signed(significant(slope, 2)) if slope else '0'}{_unit(series)}"
+
+
+def _unit(series: StorageSeries) -> str:
+    return "" if series.unit in ("", "1") else f" {series.unit}"
 
 
 def life_table(series: Sequence[StorageSeries], networks: Mapping[str, Network]) -> Table:
@@ -152,18 +165,26 @@ def _has_life(series: StorageSeries) -> bool:
 
 def _life_cell(series: StorageSeries, network: Network) -> Cell:
     life, temp = series.life, warm_c(series.place)
-    last = f" Last station at {significant(life.last_month, 2)} months."
-    state = network.at(temp) if temp is not None and temp >= _WARM_C else ""
+    last = f" Last station at {significant(max(point.months for point in series.stored), 2)} months."
+    state = network.at(temp) if temp is not None and temp >= WARM_FROM_C else ""
     if state == MELTED:
         return Cell(f"NONE: the network sets at {network.temp_c:.0f} °C and melts there.{last}", "quiet")
     if life.state == TOLD:
-        short = f"{significant(life.months, 2)} MONTHS"
+        short = f"{_rounded_down(life.months)} MONTHS"
     elif life.state == BEYOND:
-        short = f"OVER {significant(life.most_months, 2)} MONTHS"
+        short = f"OVER {_rounded_down(life.most_months)} MONTHS"
     else:
-        return Cell(f"NONE: {life.reason}.{last}", "quiet")
+        why = life.reason if any(point.relative is not None for point in series.stored) else nothing_words(series)
+        return Cell(f"NONE: {series.unit_clash or why}.{last}", "quiet")
     doubt = " Only if the network does not melt there, which is not known." if state == UNKNOWN else ""
     return Cell(f"{short}: {life.words}{doubt}{last}", "strong")
+
+
+def _rounded_down(months: float) -> str:
+    """Two figures of a time to limit, never more than it is."""
+    exact = Decimal(repr(months))
+    place = Decimal(1).scaleb(exact.adjusted() - 1) if exact else Decimal(1)
+    return plain((exact / place).to_integral_value(ROUND_FLOOR) * place)
 
 
 def beside_table(series: Sequence[StorageSeries]) -> Table:
@@ -212,7 +233,9 @@ def _apart_by_station(series: StorageSeries, jar: StorageSeries | None) -> dict[
 
 def _apart_words(gaps: Sequence[float], series: StorageSeries) -> str:
     mean = math.fsum(gaps) / len(gaps)
-    return f"× {math.exp(mean):.2f}" if series.scale == LN else signed(f"{round(mean, 2) or 0.0:.2f}")
+    if series.scale == LN:
+        return f"× {math.exp(mean):.2f}"
+    return f"{signed(f'{round(mean, 2) or 0.0:.2f}')}{_unit(series)}"
 
 
 def _reference_of(series: StorageSeries, beside: Sequence[StorageSeries]) -> StorageSeries | None:

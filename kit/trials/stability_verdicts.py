@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from kit.bench.stability_acceptance import AT_START, UNCHANGED, Acceptance
 from kit.bench.stability_protocol import StabilityProtocol
 from kit.bench.storage import REFERENCE, freeze_thaw_cycles
+from kit.show import Worded
 from kit.trials.results import VOID
 from kit.trials.stability_series import SeenPoint, StoragePoint, StorageSeries
 from kit.trials.wording import plural, signed, significant
@@ -23,8 +24,8 @@ _HELD = (WITHIN, OUTSIDE, OUTSIDE_ONCE)
 STATES = (WITHIN, OUTSIDE, OUTSIDE_ONCE, UNTOLD, NOT_PROTOCOL)
 
 
-@dataclass(frozen=True, slots=True)
-class StabilityVerdict:
+@dataclass(frozen=True, slots=True, repr=False)
+class StabilityVerdict(Worded):
     """A property in a place against its limit.
 
     Parameters
@@ -84,9 +85,12 @@ def _judged(series: StorageSeries, protocol: StabilityProtocol | None) -> tuple[
         return _words_judged(series, limit)
     if series.against_jar and series.place == REFERENCE:
         return UNTOLD, "it is itself the jar that the others are held against", ""
-    stored = [point for point in series.stored if point.relative is not None]
+    looked = [point for point in series.points if not point.hours] if limit.when == AT_START else series.stored
+    stored = [point for point in looked if point.relative is not None]
     if not stored:
-        return UNTOLD, _nothing(series), ""
+        return UNTOLD, nothing_words(series), ""
+    if series.unit_clash:
+        return UNTOLD, series.unit_clash, ""
     wrong = [point for point in stored if not _inside(point.relative, series)]
     if not wrong:
         furthest = max(stored, key=lambda point: _share(point.relative, series))
@@ -180,7 +184,13 @@ def _nowhere(series: StorageSeries) -> str:
     return f"{plural(len(lost), 'reading')} left out: {reasons}"
 
 
-def _nothing(series: StorageSeries) -> str:
+def nothing_words(series: StorageSeries) -> str:
+    """Why nothing can be held against the limit: what was left out, or what is missing beside what was read.
+
+    Parameters
+    ----------
+    series : StorageSeries
+    """
     if not series.stored:
         left = [item for item in series.left_out if item.reading.storage]
         return left[-1].words if left else "it was not read there"

@@ -10,18 +10,22 @@ from kit.bench.storage import REFERENCE
 from kit.formula.setting import SettingTemperature
 from kit.science.accelerated import INDICATIVE, activation_energy_kj_mol, implied_q10, months_by_q10
 from kit.science.number_text import short
+from kit.show import Worded
 from kit.trials.stability_series import StorageSeries
 from kit.trials.stability_sorting import warm_c
 from kit.trials.stability_verdicts import WITHIN, StabilityVerdict
 
 MELTED, UNKNOWN, HOLDS = "melts there", "not known", "holds there"
+WARM_FROM_C = 37.0
+"""A network that is whole at 25 degC is asked about from here. [degC]"""
+
 _Q10 = (2.0, 3.0)
 _WIDTHS = 2.0  # standard deviations of a measured setting temperature
 _WEEK_H = 168.0
 
 
-@dataclass(frozen=True, slots=True)
-class Network:
+@dataclass(frozen=True, slots=True, repr=False)
+class Network(Worded):
     """Whether the gel network of a version holds at a temperature: its setting temperature, or that it is not known.
 
     Parameters
@@ -66,8 +70,8 @@ class Network:
         return f"Setting temperature {self.temp_c:.0f}{spread} °C, {self.why}."
 
 
-@dataclass(frozen=True, slots=True)
-class WarmIndication:
+@dataclass(frozen=True, slots=True, repr=False)
+class WarmIndication(Worded):
     """What one warm series may indicate.
 
     Parameters

@@ -9,14 +9,14 @@ from itertools import combinations
 from kit.bench.mean_uncertainty import MeanUncertainty, mean_uncertainty
 from kit.bench.methods import age_window
 from kit.bench.readings import Reading
-from kit.errors import KitError
 from kit.labbook.source import Source, open_source
 from kit.labbook.view import BatchView, StudyView
 from kit.science.uncertainty_use import InstrumentDifference, InstrumentValue
 from kit.science.uncertainty_use import between_instruments as difference_of
-from kit.show import Block, Cell, Table, Worded
+from kit.show import Block, Cell, Fielded, Table, Worded
 from kit.trials.flow_select import age_label
 from kit.trials.judging import fold, scale_of
+from kit.trials.one_study import one_study
 from kit.trials.results import LN
 from kit.trials.values import mean_and_sd
 from kit.trials.wording import significant
@@ -26,12 +26,13 @@ ONE_JAR = (
     "readings. Batches read on one instrument are never set against each other by these uncertainties: the scatter "
     "between batches already holds them."
 )
+JAR_NOT_NAMED = "The jar was not named (sample=): that both read one is taken for granted."
 NOTHING = "No jar of these batches was read on two instruments in one way."
 _K = 2.0
 
 
-@dataclass(frozen=True, slots=True)
-class OnInstrument:
+@dataclass(frozen=True, slots=True, repr=False)
+class OnInstrument(Fielded):
     """What one instrument read of a jar.
 
     Parameters
@@ -142,16 +143,7 @@ def between_instruments(
     """
     opened = open_source(source)
     asked = [names] if isinstance(names, str) else list(dict.fromkeys(names))
-    owners = {name: opened.trial(name.partition("/")[0]).study for name in asked}
-    chosen = opened.study(study or next(iter(owners.values()), ""))
-    for name, owner in owners.items():
-        if owner != chosen.name:
-            raise KitError(
-                f"{name} is of study {owner}, not of {chosen.name}",
-                where="between_instruments()",
-                mend="name trials of one study: methods and ages belong to it",
-                code="instruments.study",
-            )
+    chosen = one_study(opened, asked, study, where="between_instruments()", code="instruments.study")
     label = age_window(age, chosen.windows).label if age else ""
     jars = [
         jar
@@ -217,7 +209,8 @@ def _pair(batch: str, age: str, first: OnInstrument, second: OnInstrument) -> Ja
         return JarOnTwo(batch, read.property, age, unit, first, second, None, words)
     values = [InstrumentValue(one.mean, one.known.expanded / _K, one.instrument) for one in (first, second)]
     found = difference_of(*values)
-    return JarOnTwo(batch, read.property, age, unit, first, second, found, found.words)
+    words = found.words if read.sample else f"{found.words} {JAR_NOT_NAMED}"
+    return JarOnTwo(batch, read.property, age, unit, first, second, found, words)
 
 
 def _value(one: OnInstrument, unit: str) -> str:

@@ -39,8 +39,11 @@ from kit.widgets.reading_words import offered_words, state_of, usual_conditions
 
 NEW, USUAL = "new", "usual"
 _SHOWN_READINGS = 3  # older ones stay in the lab book; the table must fit a tablet
-_ORDER = ("temp", "instrument", "calibration", "spindle", "rpm", "reading_time", "container", "storage", "sample")
-_UNITS = {"temp": "degC", "rpm": "rpm", "reading_time": "s", "torque_pct": "%"}
+_OF_A_JAR = ("container", "storage", "rest", "sample")
+_ORDER = ("temp", "instrument", "calibration", "spindle", "rpm", "reading_time", *_OF_A_JAR)
+_UNITS = {"temp": "degC", "rpm": "rpm", "reading_time": "s", "torque_pct": "%", "rest": "h"}
+_FIELDS = {**FIELDS, "rest": "rest_h"}
+_STORED = ("storage", "rest")  # asked of a jar that was kept elsewhere
 _FIXED = ("temp", "spindle", "rpm", "reading_time", "container")
 _HISTORY = {
     "value": "",
@@ -49,7 +52,8 @@ _HISTORY = {
     "torque_pct": "% torque",
     "rpm": "rpm",
     "reading_time_s": "s",
-    **dict.fromkeys(("instrument", "calibration", "spindle", "container"), ""),
+    "rest_h": "h at 25 degC",
+    **dict.fromkeys(("instrument", "calibration", "spindle", "container", "storage"), ""),
 }
 
 
@@ -60,7 +64,7 @@ class MethodPart:
         self._form = form
         self._operator = operator
         self.method = method
-        self.conditions = _conditions(method)
+        self.conditions = _conditions(method, stored=_is_stored(form))
 
     # What it shows
 
@@ -116,7 +120,7 @@ class MethodPart:
         label = f"{self._head(name)}, reading of entry {reading.entry}"
         if name == "at":
             return Cell(TEXT, clock_time(reading.measured_at) if reading.measured_at else "NOT RECORDED")
-        text = _shown(reading.value if name == "value" else getattr(reading, FIELDS[name]))
+        text = _shown(reading.value if name == "value" else getattr(reading, _FIELDS[name]))
         missing = name in needed(self.method) and not text
         cell = self._form.input_cell(key, column, label, text, "recorded" if text else "", decimal=_is_number(name))
         if cell.state or not missing:
@@ -147,7 +151,7 @@ class MethodPart:
             return f"{plain(self.method.temp_c)} ± {plain(self.method.temp_tolerance_c or 0)}"
         if name == "torque_pct" and self.method.torque_low is not None and self.method.torque_high is not None:
             return f"{plain(self.method.torque_low)} to {plain(self.method.torque_high)}"
-        fixed = getattr(self.method, FIELDS[name], None) if name in _FIXED else None
+        fixed = getattr(self.method, _FIELDS[name], None) if name in _FIXED else None
         return _shown(fixed)
 
     # What it takes
@@ -270,7 +274,7 @@ class MethodPart:
         return noted
 
     def _take_change(self, reading: Reading, name: str, text: str, choice: str, why: str) -> Outcome:
-        old = _shown(reading.value if name == "value" else getattr(reading, FIELDS[name]))
+        old = _shown(reading.value if name == "value" else getattr(reading, _FIELDS[name]))
         if not text:
             return self._take_blank(reading, name, old, choice, why)
         typed = self._typed(name, text)
@@ -328,9 +332,17 @@ class MethodPart:
         return [one for one in self._every() if not one.void and one.value is not None]
 
 
-def _conditions(method: Method) -> tuple[str, ...]:
-    """What is asked for: what the method needs or fixes; the torque last, beside the value."""
-    wanted = {*needed(method), *(name for name in _FIXED if getattr(method, FIELDS[name]) not in (None, ""))}
+def _is_stored(form: EntryForm) -> bool:
+    """Whether jars of the batch are kept elsewhere by a stability protocol."""
+    kept = form.batch.source().stability_protocols(form.batch.study.name)
+    return any(protocol.covers(form.batch.view) for protocol in kept)
+
+
+def _conditions(method: Method, *, stored: bool) -> tuple[str, ...]:
+    """What is asked for: what the method needs or fixes, how a stored jar was kept; the torque last, by the value."""
+    wanted = {*needed(method), *(name for name in _FIXED if getattr(method, _FIELDS[name]) not in (None, ""))}
+    if stored or "storage" in wanted:
+        wanted |= set(_STORED)
     return (*(name for name in _ORDER if name in wanted), *(["torque_pct"] if "torque_pct" in wanted else []))
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import warnings
+
+from kit.errors import RepeatedReadingWarning
 from kit.labbook.view import Observation
 from kit.widgets.entry_form import EntryForm
 from kit.widgets.parts import (
@@ -46,7 +49,9 @@ class ObservedPart:
         if not text:
             return Outcome(UNCHANGED, f"{name}: not observed")
         batch = self._form.batch
-        receipt = batch.observe(name, text, at=batch.now() if choice == "again" else "")
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RepeatedReadingWarning)  # asked about below, where it is seen
+            receipt = batch.observe(name, text, at=batch.now() if choice == "again" else "")
         if receipt.new:
             return Outcome(RECORDED, f"recorded {name}: {text}, entry {receipt.seq}", entry=receipt.seq)
         ask = Ask(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from threading import RLock
 
@@ -163,7 +164,7 @@ class PlanForm:
             given["history"] = self._entry("history")
         days = self._entry("days")
         if days:
-            given["days"] = int(days) if days.isdigit() else [day.strip() for day in days.split(",")]
+            given["days"] = int(days) if days.isdecimal() else re.split(r"[,;\s]+", days)
         return given
 
     def _entry(self, name: str) -> str:
@@ -202,7 +203,7 @@ class PlanForm:
                 self._input(row, _NAME, f"factor {number}", () if swaps else names),
                 self._input(row, _LEVELS, f"levels of factor {number}", ()),
             )
-            rows.append(Row(row, cells, remarks=self._remarks(row)))
+            rows.append(Row(row, cells, remarks=(*self._remarks(row), *self._half_typed(row, swaps))))
         note = (
             "A swap: cetyl-alcohol for cetearyl-alcohol at equal mass. Levels stay empty."
             if swaps
@@ -210,6 +211,13 @@ class PlanForm:
         )
         columns = (Column("number", "no."), Column(_NAME, "what is varied"), Column(_LEVELS, "levels"))
         return Part("factors", "What is varied", columns, tuple(rows), note)
+
+    def _half_typed(self, row: str, swaps: bool) -> tuple[Remark, ...]:
+        """Said where a factor has a name alone, or levels alone: it is in no plan until it has both."""
+        name, levels = (bool(self.typed.get((row, column), "")) for column in (_NAME, _LEVELS))
+        if name == levels or (swaps and name):
+            return ()
+        return (Remark(f"not in the plan yet: {'the levels are' if name else 'what is varied is'} missing", "flag"),)
 
     def _input(self, row: str, column: str, label: str, options: tuple[str, ...]) -> Cell:
         draft = self.drafts.get((row, column))
@@ -222,7 +230,7 @@ class PlanForm:
 
 
 def _whole(name: str, text: str) -> int:
-    if text.isdigit():
+    if text.isdecimal():
         return int(text)
     raise KitError(
         f"{name} is {text!r}",

@@ -10,7 +10,7 @@ from kit.figures.figure import Figure
 from kit.figures.results import against_the_control, at_one_age, over_age
 from kit.labbook.source import open_source
 from kit.show import Block, Table
-from kit.trials.compare import compare
+from kit.trials.compare import compare, margin_lines
 from kit.writeup.cautions import cautions_table
 from kit.writeup.results_report import read_at_several_ages
 from kit.writeup.study_rows import spec_rows
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from kit.formula.prices import Price
 
 FEWEST, MOST = 2, 8
+NO_MARGIN = "none stated: nothing is called the same"
 
 
 class ComparisonReport:
@@ -31,7 +32,8 @@ class ComparisonReport:
     control : str                     The control; the study's own when empty.
     materials : str                   Own materials with prices, a file or a folder; empty when none are known.
     margin : sequence of str          What is too small to matter, stated before the data were seen: ["20 %"] for all
-                                      that is compared by ratios, or ["viscosity: 20 %", "pH: 0.1"].
+                                      that is compared by ratios, or ["viscosity: 20 %", "pH: 0.1"]; what the study has
+                                      on its record when empty.
     properties, ages : sequence of str   Such as "viscosity" and "72 h"; every one when empty.
 
     Raises
@@ -78,6 +80,7 @@ class ComparisonReport:
             ("study", study.name),
             ("question", study.question or "NOT RECORDED"),
             *spec_rows(study),
+            *(("margin", line) for line in margin_lines(self.comparison.results) or [NO_MARGIN]),
             ("versions", "; ".join(arm.label for arm in self.comparison.arms)),
         ]
         return Table(("item", "entry"), rows, title="What is compared")

@@ -134,7 +134,11 @@ class FlowReport:
         """Droplet sizes, creaming, spins and the oil phase; empty where none of it was read."""
         sizes = droplet_sizes(self.flow)
         spins = batch_spins(self.flow, sizes)
-        blends = [found for batch in self.flow.batches if (found := oil_blend(batch)) is not None]
+        blends = [
+            found
+            for batch in self.flow.batches
+            if (found := oil_blend(batch, lambda reading: self.flow.source.flags(reading, self.flow.study))) is not None
+        ]
         tables = [droplet_table(sizes), creaming_table(sizes)] if sizes else []
         return [*tables, *([spin_table(spins)] if spins else []), *([blend_table(blends)] if blends else [])]
 

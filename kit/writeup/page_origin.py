@@ -67,7 +67,8 @@ def _text(value: Any) -> str:
 
 
 def _given(value: Any) -> str:
-    return "not given" if value is None or value == [] else _text(value)
+    """A parameter as it was given; one left empty was not, and is no gap in the record."""
+    return "not given" if value in (None, "", [], ()) else _text(value)
 
 
 def _facts_table(rows: list[tuple[str, str, bool]]) -> str:

@@ -41,5 +41,7 @@ def combing_parts(source: Source, study: str, trials: Sequence[str] = ()) -> lis
     trials : sequence of str   All of the study when empty.
     """
     found = combing(source, trials, study=study)
+    if trials and not {treated.name.partition("/")[0] for treated in found.treatments} & set(trials):
+        return []  # of the control alone, which stands beside every trial
     figure = tress_residuals(found)
     return [] if figure is None else [listing("Wet-combing force", found.sentences), figure, *found.tables()]

@@ -19,7 +19,7 @@ from kit.trials.wording import plural
 from kit.writeup.cautions import cautions_table
 from kit.writeup.report_formula import NOT_RECORDED
 from kit.writeup.report_ph import drift_table
-from kit.writeup.study_rows import spec_rows
+from kit.writeup.study_rows import margin_rows, spec_rows
 
 _WHERE = "trial_results"
 
@@ -70,6 +70,7 @@ class ResultsReport:
             ("study", self.study.name),
             ("question", self.study.question or NOT_RECORDED),
             *spec_rows(self.study),
+            *margin_rows(self.study),
             *(
                 ("control" if arm.is_control else "version", f"{arm.label}: {arm.formula.title}")
                 for arm in comparison.arms

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from kit.errors import ParameterError, RunError
+from kit.show import Fielded
 from kit.writeup.canonical import canonical, canonical_text, package_versions
 from kit.writeup.cells import source_of, tags_of
 from kit.writeup.failures import (
@@ -42,8 +43,8 @@ __all__ = ["Executed", "canonical_text", "find_template", "list_templates", "run
 Progress = Callable[[int, int], None]
 
 
-@dataclass(frozen=True)
-class Executed:
+@dataclass(frozen=True, repr=False)
+class Executed(Fielded):
     """A finished run.
 
     `notebook` is the executed notebook in canonical form; `parameters` holds every declared parameter with the value

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cached_property
 
 from kit.errors import ParameterError
@@ -239,7 +240,10 @@ class ScaleReport:
         """Energy and time to heat the phases."""
         if not self.pours:
             return Block(())
-        return Block((energy_table(self.heat_conditions, (self.subject.bench, *self.vessels)),))
+        bench = self.subject.bench
+        if bench.rate_per_min is None:  # as its own log has it
+            bench = replace(bench, rate_per_min=self.cooling_plan.bench.rate_per_min)
+        return Block((energy_table(self.heat_conditions, (bench, *self.vessels)),))
 
     def cooling(self) -> Block:
         """Rates and minutes to each addition."""

@@ -21,10 +21,12 @@ from kit.writeup.scale_report_heat import (
     phase_streams,
     water_phase_c,
 )
+from kit.writeup.scale_report_heating_time import TIME_NOTE, hot_plate_note, time_with_losses
 from kit.writeup.scale_report_vessel import Vessel
 from kit.writeup.scale_report_vessels import NOT_STATED
 
 _KJ_PER_KWH = 3600
+_ENERGY = ("vessel", "energy, MJ", "range, MJ", "of it melting, MJ", "kWh", "heater, W")
 _CARRIERS = ("Aqua", "Isopropyl Alcohol")
 
 
@@ -136,7 +138,7 @@ def hold_back_words(conditions: HeatConditions) -> str:
 
 
 def energy_table(conditions: HeatConditions, vessels: Sequence[Vessel]) -> Table:
-    """Energy to bring phases and wall from the room to their temperatures, and the least time of the heater.
+    """Energy to bring phases and wall from the room to their temperatures, and the time of the heater, least and range.
 
     Parameters
     ----------
@@ -146,11 +148,10 @@ def energy_table(conditions: HeatConditions, vessels: Sequence[Vessel]) -> Table
     rows = [_energy_row(conditions, vessel) for vessel in vessels if vessel.mass_g is not None]
     cold = "" if conditions.room_c is None else f" from {short(conditions.room_c)} °C"
     return Table(
-        ("vessel", "energy, MJ", "range, MJ", "of it melting, MJ", "kWh", "heater, W", "time, at least"),
+        (*_ENERGY, "time, at least", "time with losses"),
         rows,
         title=f"Energy and time to heat the phases{cold}",
-        note=f"Water held back is not heated. {_not_counted(conditions)}The time is the least: all of the heater's "
-        "power into the batch, no losses.",
+        note=f"Water held back is not heated. {_not_counted(conditions)}{TIME_NOTE}{hot_plate_note(tuple(vessels))}",
         numeric=frozenset({1, 2, 3, 4, 5}),
     )
 
@@ -167,7 +168,7 @@ def _not_counted(conditions: HeatConditions) -> str:
 
 def _energy_row(conditions: HeatConditions, vessel: Vessel) -> tuple[object, ...]:
     if conditions.room_c is None:
-        return (vessel.name, "room NOT RECORDED", "–", "–", "–", _heater(vessel), "–")
+        return (vessel.name, "room NOT RECORDED", "–", "–", "–", _heater(vessel), "–", "–")
     parts = _heats(conditions, vessel)
     middle, low, high, latent = (
         sum(getattr(part, name) for part in parts) for name in ("energy_kj", "low_kj", "high_kj", "latent_kj")
@@ -180,7 +181,7 @@ def _energy_row(conditions: HeatConditions, vessel: Vessel) -> tuple[object, ...
         short(latent / 1000) if latent else "not known",
         short(middle / _KJ_PER_KWH),
         _heater(vessel),
-        _time(conditions, whole, vessel),
+        *_times(conditions, whole, vessel),
     )
 
 
@@ -207,8 +208,10 @@ def _heater(vessel: Vessel) -> object:
     return NOT_RECORDED if vessel.name == "bench" else NOT_STATED
 
 
-def _time(conditions: HeatConditions, needed: HeatNeeded, vessel: Vessel) -> str:
+def _times(conditions: HeatConditions, needed: HeatNeeded, vessel: Vessel) -> tuple[str, str]:
+    """The least time, and with losses."""
     if vessel.heater_w is None:
-        return "–"
+        return "–", "–"
     target = max(conditions.temps_c.values())
-    return heating_time(needed, conditions.room_c, target, vessel.heater_w).words
+    least = heating_time(needed, conditions.room_c, target, vessel.heater_w).words
+    return least, time_with_losses(needed, vessel, conditions.room_c, target)

@@ -39,6 +39,7 @@ class Vessel:
     wall_g : float                 Its mass. [g]
     wall_c : float                 Its temperature before the pour. [degC]
     heater_w : float               Power of the heater. [W]
+    heater_share : float           Of its power that reaches the batch, measured once. [-]
     rate_per_min : float           Rate constant of cooling measured there. [1/min]
     covered : bool                 Whether a lid is on while it is hot.
     stop_c : float                 Batch temperature at which the high-shear head is stopped. [degC]
@@ -57,6 +58,7 @@ class Vessel:
     wall_g: float | None = None
     wall_c: float | None = None
     heater_w: float | None = None
+    heater_share: float | None = None
     rate_per_min: float | None = None
     covered: bool = False
     stop_c: float | None = None
@@ -278,6 +280,20 @@ def _take_wall(vessel: Vessel, text: str, where: str) -> Vessel:
     return replace(vessel, wall=found)
 
 
+def _take_share(vessel: Vessel, text: str, where: str) -> Vessel:
+    """How much of its heater's power reaches the batch, "50 %"."""
+    part = float(read(text, "%", where=where)) / 100
+    if not 0 < part <= 1:
+        raise ParameterError(
+            f"{text!r} of a heater's power cannot reach the batch",
+            where=where,
+            allowed="above 0 and up to 100 %",
+            mend="give the share that was measured, or leave it out",
+            code="scale.value",
+        )
+    return replace(vessel, heater_share=part)
+
+
 def _take_lid(vessel: Vessel, text: str, where: str) -> Vessel:
     words: Mapping[str, bool] = {"on": True, "off": False}
     if text.lower() not in words:
@@ -304,6 +320,7 @@ _READERS = {
     "wall mass": _quantity("wall_g", "g"),
     "wall temp": _quantity("wall_c", "degC", lowest=None),
     "heater": _quantity("heater_w", "W"),
+    "heater share": _take_share,
     "rate": _quantity("rate_per_min", "rpm"),
     "lid": _take_lid,
     "stop": _quantity("stop_c", "degC", lowest=None),

@@ -39,6 +39,11 @@ def _with_unit(field: str, unit: str, factor: float = 1.0):
     return words
 
 
+def _heater_words(vessel: Vessel) -> str:
+    share = "" if vessel.heater_share is None else f", {100 * vessel.heater_share:.0f} % of it into the batch"
+    return f"{_with_unit('heater_w', 'W')(vessel)}{share}"
+
+
 _EQUIPMENT = (
     ("batch", lambda vessel: _mass(vessel.mass_g)),
     ("high-shear head", lambda vessel: machine_words(vessel.head)),
@@ -48,5 +53,5 @@ _EQUIPMENT = (
     ("inner diameter", _with_unit("width_m", "mm", 1000)),
     ("wall", lambda vessel: vessel.wall),
     ("mass of the wall", lambda vessel: _mass(vessel.wall_g)),
-    ("heater", _with_unit("heater_w", "W")),
+    ("heater", _heater_words),
 )

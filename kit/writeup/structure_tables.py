@@ -97,7 +97,7 @@ def _droplet_row(one: DropletSizes) -> tuple[object, ...]:
     count = one.count
     if count is None:
         sizes = {name: short(value) for name, value in one.sizes_um.items()}
-        told = "as the instrument gives them"
+        told = "as the instrument gives them" if one.sizes_um else "nothing counts"
     else:
         percentiles = {f"D{p}": short(count.volume_percentile_um(p)) for p in (10, 50, 90)}
         means = {"D[3,2]": count.sauter, "D[4,3]": count.volume_mean}

@@ -19,6 +19,12 @@ def spec_rows(study: StudyView) -> Iterator[tuple[str, object]]:
         yield "spec", spec_words(line)
 
 
+def margin_rows(study: StudyView) -> Iterator[tuple[str, str]]:
+    """What the study has stated to be too small to matter, a row each with its day; none where it has stated none."""
+    for stated in study.margins:
+        yield "margin", stated.words
+
+
 def control_words(study: StudyView) -> str:
     """What the trials of a study are set against: a trial, a bought product, or nothing recorded."""
     if study.control or not study.reference_product:

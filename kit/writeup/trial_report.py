@@ -37,7 +37,7 @@ from kit.writeup.report_results import (
     readings,
 )
 from kit.writeup.report_stability import protocol_rows
-from kit.writeup.study_rows import control_words
+from kit.writeup.study_rows import control_words, margin_rows
 
 STATUS = "prototype, not for sale and not for use on people before a qualified safety assessment"
 
@@ -97,6 +97,7 @@ class TrialReport:
             ("product type", formula.product),
             ("control", control_words(self.study)),
             ("spec", f"dated {self.study.spec_dated}" if self.study.spec else NOT_RECORDED),
+            *margin_rows(self.study),
         ]
         for batch in self.batches:
             made = show_time(batch.finished_at) if batch.finished_at else "making not finished"

@@ -253,10 +253,12 @@ def test_everything_is_marked_as_invented(demo, source):
 
 
 def test_the_week_old_readings_came_in_from_the_file_and_it_brings_nothing_twice(demo):
+    """Eight batches x (pH and three tresses) before TEA-09 was made, then its own four."""
     with kit.open_labbook(demo.labbook) as book:
-        (imported,) = book.store.entries_of_kind("import")
+        imported = book.store.entries_of_kind("import")
         again = book.import_readings(demo.readings)
-    assert (imported.body["added"], imported.body["known"]) == (36, 0)  # nine batches x (pH and three tresses)
+    assert [(one.body["added"], one.body["known"]) for one in imported] == [(32, 0), (4, 32)]
+    assert [one.recorded_at[:10] for one in imported] == ["2026-08-11", "2026-08-24"]
     assert (len(again.new), len(again.known), again.refused) == (0, 36, ())
 
 
@@ -276,11 +278,21 @@ def test_the_demo_is_told_and_leaves_two_pages(tmp_path):
     order = [
         told.index(words)
         for words in (
+            "tightened from 3.0 % active to 2.50 % active",
+            "TEA-03/1",
             "FLAGGED reading.constant",
             "put right: torque typed 1.70 for 17.0",
             "TEA-07, TEA-08",
+            "TEA-09/1            16400",
+            "Suggested: ",
+            "10 of 24 named the odd sample",
+            "outside since 8 weeks",
             "Writing up",
         )
     ]
     assert order == sorted(order)
-    assert len(list((made.folder / "writeups").glob("*.html"))) == 2
+    assert "cetrimonium-chloride-29 4670, behentrimonium-chloride-80 15600, cetearyl-alcohol 29600" in told
+    pages = list((made.folder / "writeups").glob("*.html"))
+    assert len(pages) == 3
+    assert all(str(page) in told for page in pages)
+    assert (made.folder / "writeups" / "TEA-stability.ics").is_file()

@@ -496,7 +496,15 @@ def test_the_demo_is_told_and_leaves_two_pages(tmp_path):
     told = "\n".join(said)
     order = [
         told.index(words)
-        for words in ("19800 mPa.s, FLAGGED reading.air", "15920 mPa.s, counts", "NET-05, NET-06, NET-07", "Writing up")
+        for words in (
+            "4 came otherwise than planned",
+            "combine minutes coincides with the day wholly",
+            "19800 mPa.s, FLAGGED reading.air",
+            "15920 mPa.s, counts",
+            "NET-05, NET-06, NET-07",
+            "combine rpm * combine minutes",
+            "Writing up",
+        )
     ]
     assert order == sorted(order)
     assert "Air not distinguishable" in told

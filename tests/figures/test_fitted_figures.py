@@ -21,6 +21,7 @@ from kit.figures.fitted_mixture import fitted_mixture
 from kit.figures.fitted_points import side_by_side
 from kit.figures.fitted_region import cut_outline, hull_outline
 from kit.figures.fitted_surface import fitted_surface
+from kit.figures.marks import number
 from kit.formula.model import SpecLine
 from kit.trials.response import Response, fit_data
 from kit.trials.response_data import ResponseBatch, ResponseData, Unused
@@ -266,8 +267,8 @@ def test_the_triangle_has_each_part_in_its_own_unit_and_the_total():
     texts = [note["text"] for note in figure.layout["annotations"]]
     # lower bounds 0, 0.5 and 4 leave 2.5 % free
     assert "<b>quat-one</b><br>2.5 % w/w here, 0 opposite" in texts
-    assert "<b>quat-two</b><br>3 % w/w here, 0.5 opposite" in texts
-    assert "<b>alcohol</b><br>6.5 % w/w here, 4 opposite" in texts
+    assert "<b>quat-two</b><br>3 % w/w here,<br>0.5 opposite" in texts
+    assert "<b>alcohol</b><br>6.5 % w/w here,<br>4 opposite" in texts
     assert {"0.625", "1.25", "1.88", "1.12", "1.75", "2.38", "4.62", "5.25", "5.88"} & set(texts)
 
 
@@ -371,3 +372,9 @@ def test_without_a_model_there_is_no_figure():
 def test_lines_stand_at_round_values():
     assert [nice_step(span, 6) for span in (6, 7000, 0.9, 14)] == [1, 2000, 0.2, 2.5]
     assert contour_levels([10, 16], [0, 30]) == [4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 22]
+
+
+def test_a_density_is_printed_as_a_cup_is_read():
+    """One per cent of air is 0.01 g/mL: with two decimals every batch of a study would read alike."""
+    assert [number(value, "g/mL") for value in (0.981, 0.9788)] == ["0.981", "0.979"]
+    assert number(4.583, "1") == "4.58" and number(16404, "mPa.s") == "16 404"

@@ -45,7 +45,11 @@ class TestRunTwice:
         first = day()
         count = len(entries(bench))
         bench.clock.later(hours=20)
-        with pytest.warns(RepeatedReadingWarning, match="If this is a new reading, say so"):
+        asks = "If this is a new {}, say so".format
+        with (
+            pytest.warns(RepeatedReadingWarning, match=asks("reading")),
+            pytest.warns(RepeatedReadingWarning, match=asks("observation")),
+        ):
             again = day()
         assert all(receipt.new for receipt in first)
         assert not any(receipt.new for receipt in again)
@@ -375,3 +379,15 @@ def test_an_equal_reading_at_a_later_age_is_added_when_it_says_so(bench, finishe
         assert not finished.read_ph("4.60", temp="25 degC").new
     assert finished.read_ph("4.60", temp="25 degC", age="7 d").new
     assert [reading.age_h for reading in finished.view.readings] == [Decimal("24.00"), Decimal("168.00")]
+
+
+def test_an_equal_word_of_a_later_day_is_added_when_it_says_so(bench, finished):
+    """Colour "off-white" at 24 h and at 7 d are two observations; a cell that runs twice makes one."""
+    bench.clock.later(hours=24)
+    assert finished.observe("colour", "off-white").new
+    assert not finished.observe("colour", "off-white").new
+    bench.clock.later(hours=144)
+    with pytest.warns(RepeatedReadingWarning, match='an equal observation was recorded .* 144 h ago.* age="144 h"'):
+        assert not finished.observe("colour", "off-white").new
+    assert finished.observe("colour", "off-white", age="7 d").new
+    assert [seen.age_h for seen in finished.view.observations] == [Decimal("24.00"), Decimal("168.00")]

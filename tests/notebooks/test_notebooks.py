@@ -26,7 +26,9 @@ ROOT = Path(__file__).parents[2]
 NOTEBOOKS = {path.stem: path for path in sorted((ROOT / "notebooks").glob("*.ipynb"))}
 TABLE = {
     "chamomile_ph": "chamomile-study/chamomile.labbook",
+    "green_tea_mixture": "green-tea-study/green-tea.labbook",
     "linden_levels": "linden-study/linden.labbook",
+    "nettle_process": "nettle-study/nettle.labbook",
     "start_here": "sage.labbook",
 }  # what they open when run plainly
 
@@ -43,7 +45,8 @@ def environment() -> dict[str, str]:
 
 
 def test_the_notebooks_are_there():
-    assert {"start_here", "linden_levels", "chamomile_ph", "bench_day", "against_the_handbook"} <= NOTEBOOKS.keys()
+    studies = {"linden_levels", "chamomile_ph", "nettle_process", "green_tea_mixture"}
+    assert {"start_here", "bench_day", "against_the_handbook"} | studies <= NOTEBOOKS.keys()
 
 
 @pytest.mark.parametrize("name", NOTEBOOKS)
@@ -177,7 +180,7 @@ def test_it_runs_through_the_kit_and_shows_the_same(name, ran, tmp_path):
         if "kit-table" in shown and cell.id:
             assert _tables(shown) == _tables(plain.html(cell.id)), cell.id
             tables += 1
-    assert tables >= 8
+    assert tables >= (6 if name in ("nettle_process", "green_tea_mixture") else 8)  # fewer cells, and figures
 
 
 def _tables(html: str) -> list[list[str]]:
@@ -283,7 +286,7 @@ def test_the_decisions_and_the_spec_are_told(linden):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["linden_levels", "chamomile_ph"])
+@pytest.mark.parametrize("name", ["linden_levels", "chamomile_ph", "green_tea_mixture"])
 def test_opened_again_the_lab_book_is_not_changed(name, ran):
     path = ran(name).folder / TABLE[name]
     with kit.open_source(path) as source:
@@ -403,6 +406,95 @@ def test_the_calibration_by_hand(chamomile):
     assert rows["offset at pH 7"] == "-0.58 mV"
     assert rows["closing check"] == "4.01 came back as 4.08 (+0.07): out by more than 0.05"
     assert (chamomile.folder / "chamomile-study" / "writeups" / "CHA-06.html").is_file()
+
+
+# ---------------------------------------------------------------- the nettle study
+
+
+@pytest.fixture(scope="module")
+def nettle(ran):
+    """The run of the nettle notebook."""
+    return ran("nettle_process")
+
+
+@pytest.mark.slow
+def test_the_plan_and_what_the_bench_made_of_it(nettle):
+    """Planned and made as typed in the study; NET-08 was in no plan."""
+    assert [row[3] for row in nettle.rows("plan")[1:]] == [
+        *("control", "point 1", "point 4", "control", "point 3", "control", "point 2"),
+    ]
+    rows = {row[3]: row for row in nettle.rows("made") if len(row) == 7}
+    assert [name for name, row in rows.items() if row[5] == "as planned"] == ["NET-05/1", "NET-01/1", "NET-07/1"]
+    assert rows["NET-02/1"][5] == "planned for 2026-07-13, made on 2026-07-06"
+    told = nettle.words("made")
+    assert "combine minutes coincides with the day wholly" in told
+    assert "Made since, and not in the plan NET-08/1" in told
+
+
+@pytest.mark.slow
+def test_the_effects_by_hand(nettle):
+    """ln of 13,800, 15,920, 15,120, 11,600: speed -5.9 %, time -10.7 %, both -18.5 %; the centre lies 16.7 % above."""
+    slow_short, fast_short, slow_long, fast_long = map(math.log, (13800, 15920, 15120, 11600))
+    both = math.exp((fast_long - slow_long - fast_short + slow_short) / 2) - 1
+    centre = sum(map(math.log, (16400, 15800, 16880))) / 3
+    bend = math.exp(centre - (slow_short + fast_short + slow_long + fast_long) / 4) - 1
+    rows = {row[0]: row for row in nettle.rows("response") if len(row) == 5}
+    assert rows["combine rpm * combine minutes"][1].replace("−", "-") == f"{100 * both:.1f} %"
+    assert rows["curvature"][1] == f"+{100 * bend:.1f} %"
+    shown = {name: row[4] for name, row in rows.items()}
+    assert shown["combine minutes"] == "not shown; mixed with the day"
+    assert (shown["combine rpm * combine minutes"], shown["curvature"]) == ("shown", "shown")
+    assert "Lack of fit is shown" in nettle.words("response")
+
+
+@pytest.mark.slow
+def test_the_jar_full_of_air_is_told_and_the_suggestion_says_what_limits_it(nettle):
+    assert "NET-02/1, 19800 mPa.s: Density 0.871" in nettle.words("air")
+    told = nettle.words("next")
+    assert "coincides with the day" in told
+    assert "No coded limit exceeded" in told
+
+
+# ---------------------------------------------------------------- the green tea study
+
+
+@pytest.fixture(scope="module")
+def green_tea(ran):
+    """The run of the green tea notebook."""
+    return ran("green_tea_mixture")
+
+
+@pytest.mark.slow
+def test_the_first_plan_is_stopped_and_the_second_made_as_planned(green_tea):
+    assert "tightened from 3.0 % active to 2.50 % active" in green_tea.words("first")
+    rows = [row for row in green_tea.rows("made") if len(row) == 7]
+    assert [row[3] for row in rows[1:]] == [f"TEA-0{number}/1" for number in (7, 4, 1, 5, 8, 2, 6, 3)]
+    assert {row[5] for row in rows[1:]} == {"as planned"}
+    assert "Made since, and not in the plan TEA-09/1" in green_tea.words("made")
+
+
+@pytest.mark.slow
+def test_the_blend_and_the_batch_it_had_not_seen(green_tea):
+    """Laid down: 4,660, 15,600 and 29,600 at the pseudo-vertices; TEA-09, 16,400, inside 12,000 to 20,900."""
+    rows = {row[0]: row for row in green_tea.rows("mixture")}
+    parts = ("cetrimonium-chloride-29", "behentrimonium-chloride-80", "cetearyl-alcohol")
+    assert [float(rows[name][5]) for name in parts] == pytest.approx([4660, 15600, 29600], rel=3e-3)
+    held = rows["TEA-09/1"]
+    assert (held[1], held[4]) == ("16400", "inside")
+    assert [float(end) for end in held[3].split(" to ")] == pytest.approx([12000, 20900], rel=5e-3)
+
+
+@pytest.mark.slow
+def test_a_panel_and_the_jars_say_what_they_cannot_say(green_tea):
+    """ISO 4120: 13 of 24; 4.40 - 4.59 = -0.19 after twelve weeks at 40 degC."""
+    told = green_tea.words("panel")
+    for words in ("10 of 24 named the odd sample", "13 are needed", "That is no proof that there is none"):
+        assert words in told
+    told = green_tea.words("keeps")
+    assert "OUTSIDE SINCE 8 WEEKS" in told
+    assert "furthest −0.19 of TEA-10/1 at 12 weeks" in told
+    assert "It is no claim of shelf life" in told
+    assert "indicative only" in green_tea.words("trends")
 
 
 # ---------------------------------------------------------------- start here

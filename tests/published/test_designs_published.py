@@ -74,10 +74,30 @@ def test_central_composites_have_the_distance_of_box_and_hunter(size, alpha, com
 
 @pytest.mark.parametrize(("size", "runs"), [(3, 12), (4, 24), (5, 40), (6, 48), (7, 56)])
 def test_box_behnken_designs_have_the_runs_printed(size, runs):
-    """Box and Behnken (1960), Technometrics 2:455, table 1, without centre points (6 and 7 factors from memory)."""
+    """Box and Behnken (1960), Technometrics 2:455, table 1, without centre points (the counts from memory): four runs
+    for each pair of 3, 4, 5 factors, eight for each of six and of seven triples.
+    """
     design = box_behnken(LETTERS[:size], centre=0)
     assert len(design) == len(set(design.levels)) == runs
     assert {abs(level) for run in design.levels for level in run} == {0, 1}
+
+
+@pytest.mark.parametrize(("size", "together"), [(6, {1: 1, 2: 1, 3: 2}), (7, {1: 1, 2: 1, 3: 1})])
+def test_the_triples_of_box_and_behnken_are_built_again(size, together):
+    """Their blocks are those of balanced incomplete block designs, in part for six factors: there a triple moved on by
+    one place at a time, (0, 1, 3) modulo 6, has the steps 1, 2 and 3, each 3 standing for both directions; for seven
+    factors any two meet in one of seven triples (a plane of seven points; modulo 7 the same triple makes one).
+    """
+    x = np.array(box_behnken(LETTERS[:size], centre=0).levels)
+    triples = {tuple(int(place) for place in np.flatnonzero(run)) for run in x}
+    assert len(triples) == size
+    assert all((np.abs(x[:, triple]).prod(axis=1) == 1).sum() == 8 for triple in map(list, triples))
+    met = [[sum({one, two} <= set(triple) for triple in triples) for two in range(size)] for one in range(size)]
+    if size == 6:
+        assert triples == {tuple(sorted((place + step) % 6 for step in (0, 1, 3))) for place in range(6)}
+    for one in range(size):
+        for two in range(one + 1, size):
+            assert met[one][two] == together[min(two - one, size - two + one)]
 
 
 def test_three_factors_of_box_behnken_run_by_run():
@@ -162,5 +182,16 @@ def test_plackett_burman_starts_with_the_row_printed(factors, runs, first):
     assert len(design) == runs
     assert design.levels[0] == tuple(1.0 if sign == "+" else -1.0 for sign in first)
     assert design.levels[-1] == (-1.0,) * factors
+    matrix = np.column_stack([np.ones(runs), design.levels])
+    assert np.array_equal(matrix.T @ matrix, runs * np.eye(runs))
+
+
+@pytest.mark.parametrize(("runs", "first"), [(20, "++--++++-+-+----++-"), (24, "+++++-+-++--++--+-+----")])
+def test_larger_plackett_burman_designs_are_orthogonal(runs, first):
+    """Plackett and Burman (1946): first rows for 20 and 24 runs (from memory); all columns orthogonal, which a wrong
+    sign anywhere would undo.
+    """
+    design = plackett_burman([f"x{index}" for index in range(runs - 1)])
+    assert design.levels[0] == tuple(1.0 if sign == "+" else -1.0 for sign in first)
     matrix = np.column_stack([np.ones(runs), design.levels])
     assert np.array_equal(matrix.T @ matrix, runs * np.eye(runs))

@@ -9,13 +9,14 @@ import math
 
 import pytest
 
+from kit.science.arm_verdict import ArmBatches, arm_verdicts
 from kit.science.detectable import detectable_difference, half_width, resolution
 from kit.science.equivalence import equivalence
 from kit.science.mean_comparison import GREATER, LESS, TWO_SIDED, dunnett, holm, tukey, welch_each
 from kit.science.same_day import paired
 from kit.science.sample_size import answers_for_two_shares, batches_for_several_means, batches_for_two_means
 from kit.science.scatter_known import sd_interval
-from kit.science.simultaneous import critical_value, range_critical, within_probability
+from kit.science.simultaneous import critical_value, either_side_critical, range_critical, within_probability
 from kit.science.statistics import welch
 from kit.science.welch_exact import welch_coverage
 from tests.published.r import stored
@@ -131,6 +132,37 @@ def test_two_one_sided_tests():
     assert (found.low, found.high) == pytest.approx(R["tost.interval"], rel=1e-9)
     assert not found.shown  # -3.05 lies below -3
     assert equivalence(alone.difference, alone.standard_error, alone.df, 3.1).shown
+
+
+def test_a_bound_for_all_whichever_side_each_is_held_against_as_mvtnorm_has_it():
+    """A little more than Dunnett's one-sided bound of the same counts, 2.1213, and less than Bonferroni's, 2.1788."""
+    blood = (math.sqrt(4 / 10), math.sqrt(5 / 11))
+    found = (either_side_critical(blood, 12), either_side_critical((HALF,) * 3, 20))
+    assert found == pytest.approx(R["either.side"], abs=4e-4)
+    assert abs(R["dunnett.greater.critical"][0]) + 0.05 < found[0] < 2.1788
+    # with all on one side the same, whatever the order
+    assert either_side_critical(blood[::-1], 12) == found[0]
+
+
+def test_the_same_for_several_by_itself_and_with_all_in_view():
+    """Two drugs against Dunnett's control, margin 4: t(0.95, 12) = 1.7823 alone and mvtnorm's bound for both."""
+    found = arm_verdicts(
+        ArmBatches("control", CONTROL), [ArmBatches("A", DRUG_A), ArmBatches("B", DRUG_B)], scale="linear", margin=4.0
+    )
+    for verdict, difference, t in zip(found.verdicts, (0.65, 2.628), R["dunnett.two.sided.t"], strict=True):
+        error, same = difference / t, verdict.equivalence
+        alone, together = 1.782288 * error, R["either.side"][0] * error
+        assert (same.low, same.high) == pytest.approx((difference - alone, difference + alone), abs=1e-5)
+        assert (same.low_together, same.high_together) == pytest.approx(
+            (difference - together, difference + together), abs=5e-4
+        )
+    # B: 2.628 + 1.7823 x 0.7115 = 3.896 is inside 4, 2.628 + 2.1773 x 0.7115 = 4.177 is not
+    assert [(one.equivalence.shown, one.equivalence.shown_together) for one in found.verdicts] == [
+        (True, True),
+        (True, False),
+    ]
+    assert "for all versions together too" in found.arm("A").words
+    assert "told of this version by itself, not of all together" in found.arm("B").words
 
 
 def test_half_widths_with_few_batches_worked_by_hand():

@@ -391,6 +391,10 @@ def test_a_surface_of_the_third_order_is_refused():
     with pytest.raises(KitError) as told:
         second_order(yarn("special cubic"))
     assert told.value.code == "surface.terms"
+    # a mixture of the second order, neither: its parts add up to one and cannot be moved alone
+    with pytest.raises(KitError) as told:
+        second_order(yarn("quadratic"))
+    assert told.value.code == "surface.terms"
 
 
 # ---------------------------------------------------------------- desirability

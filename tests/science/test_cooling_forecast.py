@@ -66,9 +66,14 @@ def names(batch: Batch, told) -> bool:
 @pytest.mark.slow
 def test_a_lid_or_a_draught_is_reported_within_three_readings(thorough, capsys):
     """Slower or faster, as it was; and the intervals hold from the report on. Of 30 curves 95 % is 28.5, give or take
-    1.2, and of their 80 or so intervals 90 % hold, give or take 5."""
+    1.2, and of their 80 or so intervals 90 % hold, give or take 5. Of 600 curves about 530 change early enough to be
+    read three times: 95 % of them, give or take two standard errors of 0.9. What is missed is a faint draught (1.4
+    times) before a thermometer of 0.4 degC: an eye for it would raise twice the false alarms."""
     seen, held = [], []
-    for batch in simulate(42, 300 if thorough else 30, change=True):
+    for batch in [
+        *simulate(42, 300 if thorough else 30, change=True),
+        *simulate(142, 300 if thorough else 0, change=True),
+    ]:
         after = [
             count
             for count in range(4, len(batch.times_min) + 1)
@@ -87,7 +92,7 @@ def test_a_lid_or_a_draught_is_reported_within_three_readings(thorough, capsys):
         print(
             f"\ncooling: {np.mean(seen):.1%} of changes reported within three readings, then {np.mean(held):.1%} hold"
         )
-    assert np.mean(seen) >= (0.95 if thorough else 0.85)
+    assert np.mean(seen) >= (0.932 if thorough else 0.85)
     assert (0.85 <= np.mean(held) <= 0.95) if thorough else np.mean(held) >= 0.75
 
 

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -13,7 +14,14 @@ from kit.science.detectable import detectable_difference, half_width
 from kit.science.equivalence import equivalence
 from kit.science.mean_comparison import against_control, dunnett, tukey, welch_each
 from kit.science.scatter_known import combined_sd, sd_interval
-from kit.science.simultaneous import critical_value, range_critical, range_probability, shifted_within
+from kit.science.simultaneous import (
+    critical_value,
+    either_side_critical,
+    range_critical,
+    range_probability,
+    shifted_within,
+    within_probability,
+)
 from kit.science.statistics import PooledSD
 from kit.science.welch_exact import welch_detectable, welch_power
 
@@ -37,6 +45,19 @@ def test_the_same_question_has_the_same_answer():
 @pytest.mark.parametrize("df", [1.0, 1.3, 4.5, 60.0])
 def test_one_arm_alone_is_student(df):
     assert critical_value((0.5,), df) == pytest.approx(stats.t.ppf(0.975, df), rel=1e-9)
+    assert either_side_critical((0.5,), df) == pytest.approx(stats.t.ppf(0.95, df), rel=1e-9)
+
+
+@pytest.mark.parametrize(("loadings", "df"), [((0.7, 0.7), 3.0), ((0.4, 0.6, 0.8), 9.0), ((0.7,) * 6, 25.0)])
+def test_a_bound_for_either_side_lies_between_dunnetts_and_bonferronis(loadings, df):
+    same_side = critical_value(loadings, df, two_sided=False)
+    each = stats.t.ppf(1 - 0.05 / len(loadings), df)
+    found = either_side_critical(loadings, df)
+    assert 1.01 * same_side < found < each
+    # nobody's signs need more: every way to turn two or three of them (the correlation turns with them)
+    for turned in itertools.product((-1, 1), repeat=len(loadings)):
+        signed = tuple(sign * load for sign, load in zip(turned, loadings, strict=True))
+        assert within_probability(found, signed, df, two_sided=False) > 0.95 - 2e-4
 
 
 def test_noncentral_t_as_scipy_has_it_where_it_has_it():
@@ -117,7 +138,9 @@ def test_less_than_one_degree_of_freedom_gives_no_interval():
 def test_welch_leaves_out_only_the_arm_of_one():
     lone, other = welch_each([[1.0], [2.0, 2.5]], [3.0, 3.1])
     assert lone.low is None and "one value" in lone.reason
-    assert other.high < 0 or other.low < other.high
+    # the other one by SciPy at 97.5 %, as two arms were asked for
+    theirs = stats.ttest_ind([2.0, 2.5], [3.0, 3.1], equal_var=False).confidence_interval(0.975)
+    assert (other.low, other.high) == pytest.approx(tuple(theirs), rel=1e-9)
 
 
 @pytest.mark.parametrize(

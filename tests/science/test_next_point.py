@@ -7,7 +7,8 @@ import pytest
 
 from kit.errors import KitError
 from kit.science.desirability import larger, smaller, target, within
-from kit.science.next_point import Observed, best_points, fit_surfaces, settling_points
+from kit.science.goal_surfaces import Observed, fit_surfaces
+from kit.science.next_point import best_points, settling_points, unreached
 
 GRID = np.array([[x, y] for x in np.linspace(-1, 1, 15) for y in np.linspace(-1, 1, 15)])
 TRIED = np.array([[-1, -1], [1, -1], [-1, 1], [1, 1], [0, 0], [0, 0], [-1, 0], [0, 1], [0.6, -0.3], [0.2, -0.7]])
@@ -78,6 +79,39 @@ def test_a_question_is_settled_best_where_it_is_asked(surfaces):
     index, now, after = settling_points(surfaces, "gloss", corner, GRID)
     assert np.abs(GRID[index] - corner).max() < 0.6
     assert 0 < after < now
+
+
+def test_a_goal_that_nothing_reaches_is_told_and_the_nearest_is_picked(surfaces):
+    far = fit_surfaces(TRIED, {"gloss": Observed((hill(TRIED) + NOISE).tolist(), larger(130, 150))})
+    outlook = far.outlook(GRID)
+    (beyond,) = unreached(far, outlook)
+    assert beyond.goal == "gloss" and beyond.chance < 0.05
+    assert GRID[beyond.nearest] == pytest.approx([0.4, -0.2], abs=0.3)
+    ((index, _),) = best_points(far, GRID)
+    assert index == beyond.nearest  # the top, 100, comes nearest to 130
+    assert outlook.short[index] == pytest.approx(30 / 20, abs=0.1)
+    assert unreached(surfaces, surfaces.outlook(GRID)) == ()
+
+
+def test_goals_that_cannot_be_met_together_are_told_together():
+    """Gloss above 95 only near the top, cost below 9.5 only at x < -0.5."""
+    observed = {
+        "gloss": Observed(hill(TRIED).tolist(), larger(95, 101)),
+        "cost": Observed((10 + TRIED[:, 0]).tolist(), smaller(9.0, 9.5)),
+    }
+    both = fit_surfaces(TRIED, observed)
+    (beyond,) = unreached(both, both.outlook(GRID))
+    assert beyond.goal == "" and beyond.chance < 0.05
+
+
+def test_the_best_batch_is_the_one_of_which_most_can_be_expected():
+    """Two batches predicted alike: made again three times counts for more than made once, far from all others."""
+    tried = np.array([[-0.8, -0.8]] * 4 + [[-0.8, 0.0], [0.0, -0.8], [-0.4, -0.4], [1.0, 1.0]])
+    values = [10.1, 9.9, 10.0, 10.0, 12.0, 12.0, 12.0, 10.0]
+    outlook = fit_surfaces(tried, {"haze": Observed(values, target(8, 10, 12))}).outlook(tried)
+    assert outlook.best_batch in (0, 1, 2, 3)
+    assert outlook.expected[0] > outlook.expected[7] + 0.02
+    assert (outlook.expected <= 1).all() and outlook.best_expected == pytest.approx(outlook.expected.max())
 
 
 def test_too_few_batches_say_how_many_it_takes():

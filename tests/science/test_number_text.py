@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kit.science.number_text import short
+from kit.science.number_text import degrees, short
 
 
 @pytest.mark.parametrize(
@@ -23,6 +23,21 @@ from kit.science.number_text import short
 )
 def test_numbers_are_written_out(value, figures, text):
     assert short(value, figures) == text
+
+
+@pytest.mark.parametrize(
+    ("df", "text"),
+    [
+        (1, "1 degree of freedom"),
+        (1.0000001, "1 degree of freedom"),
+        (1.26, "1.26 degrees of freedom"),
+        (2, "2 degrees of freedom"),
+        (12.0, "12 degrees of freedom"),
+        (0, "0 degrees of freedom"),
+    ],
+)
+def test_one_degree_of_freedom_is_one(df, text):
+    assert degrees(df) == text
 
 
 @given(value=st.floats(1e-9, 1e12), figures=st.integers(1, 8))

@@ -22,17 +22,6 @@ from kit.science.uncertainty_inputs import rectangular
 from kit.science.uncertainty_use import against_limits
 
 PLACES = ("kit.science.", "kit.formula.", "kit.bench.", "kit.labbook.", "kit.trials.")
-# What is typed or kept rather than worked out: shown by its fields, in tables that name them.
-TYPED = {
-    "AgeWindow", "Balance", "Condition", "Fact", "MaterialForm", "Marks", "Method", "Price", "Shares", "SpecLine",
-    "SpindleGeometry", "Spindle", "Station", "Term", "Weighing", "Zone", "Felt", "LotUse", "HalfSpace", "Goal",
-    "Verdict", "GrossCheck", "Backup", "CheckReport", "ExchangeReport", "Restored", "Factor",
-}  # fmt: skip
-
-# Shown by the tables of the result that holds them, not yet by themselves. A name may only be taken out.
-LATER = {
-    "Acceptance", "ReadGoal", "Scatter", "StabilityVerdict", "Tightened", "WarmIndication",
-}  # fmt: skip
 
 
 def modules():
@@ -79,18 +68,14 @@ def raw(cls: type) -> bool:
 
 
 def test_what_can_tell_itself_in_words_is_never_shown_raw(results):
-    shown = [
-        f"{cls.__module__}.{cls.__name__}"
-        for cls in results
-        if tells(cls) and raw(cls) and cls.__name__ not in TYPED | LATER
-    ]
+    shown = [f"{cls.__module__}.{cls.__name__}" for cls in results if tells(cls) and raw(cls)]
     assert shown == []
     assert len([cls for cls in results if tells(cls)]) > 60  # a walk that found nothing would pass
 
 
 def test_what_shows_itself_in_words_does_so_in_a_notebook_too(results):
     worded = [cls for cls in results if tells(cls) and not raw(cls) and cls.__module__.startswith("kit.science.")]
-    assert {cls.__name__ for cls in worded if not hasattr(cls, "_repr_html_")} <= LATER
+    assert {cls.__name__ for cls in worded if not hasattr(cls, "_repr_html_")} == set()
     assert len(worded) > 30
 
 

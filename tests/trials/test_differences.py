@@ -249,3 +249,31 @@ def test_days_that_hold_both_only_in_part_are_a_mixed_model_as_statsmodels_has_i
     assert result.standard_error == pytest.approx(theirs.bse_fe[1], rel=0.02)
     plain = OLS(values, design).fit()
     assert result.standard_error < 0.6 * plain.bse[1]  # what the shared days take away
+
+
+def test_a_control_made_twice_on_one_day_says_that_its_batches_count_once(bench):
+    """Two batches of one day tell nothing of how batches of other days scatter, though something was repeated."""
+    for number, value in enumerate((19000, 19600), start=1):
+        bench.viscosity(bench.make("LIN-03", day=1, number=number), "72 h", value)
+    bench.viscosity(bench.make("LIN-04", CHANGED, day=2), "72 h", 24000)
+    result = bench.compare("LIN-04").result("viscosity", "72 h")
+    found = result.arm("LIN-04").difference
+    assert found.value == pytest.approx(24000 / math.sqrt(19000 * 19600), rel=1e-12)
+    assert (found.low, found.df, found.verdict) == (None, None, "not tested")
+    why = "batches of one day count once, so how much batches of other days scatter is not known"
+    assert found.words.startswith(f"not tested ({why}): ratio 1.24")
+    assert "nothing was repeated" not in found.words and "single batch" not in found.short
+    assert "no interval" in found.short
+    assert result.analysis == why
+    assert result.notes == ("LIN-03: batches of one day count once, by their mean, as they share that day.",)
+
+
+@pytest.mark.parametrize(("values", "told"), [([19000, 20080], "1 degree"), ([19000, 20080, 18500], "2 degrees")])
+def test_degrees_of_freedom_in_the_singular_and_versions_not_arms(bench, values, told):
+    """One version a single batch, so that the control alone tells the scatter: one less than its batches."""
+    plan = {"LIN-03": values, "LIN-04": [24000], "LIN-02": [10800]}
+    bench.versions("LIN", plan, {"LIN-04": CHANGED, "LIN-02": {"cetearyl-alcohol": "4.00 %"}})
+    result = bench.compare("LIN-02", "LIN-04").result("viscosity", "72 h")
+    assert result.analysis == f"the scatter of batches pooled over all versions: {told} of freedom"
+    assert result.multiplicity.startswith("2 versions against one control: ")
+    assert "arm" not in f"{result.analysis} {result.multiplicity} {' '.join(result.notes)}"

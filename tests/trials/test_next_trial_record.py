@@ -12,6 +12,7 @@ import pytest
 
 import kit
 from kit.errors import KitError
+from kit.science.desirability import between, smaller, target
 
 CTAC, BTAC, ALCOHOL = PARTS = ("cetrimonium-chloride-29", "behentrimonium-chloride-80", "cetearyl-alcohol")
 STRENGTH = {CTAC: Decimal("0.29"), BTAC: Decimal("0.80"), ALCOHOL: Decimal(1)}
@@ -118,6 +119,72 @@ def test_to_settle_a_question_says_which_and_by_how_much(book):
     before, after = one.pick.half_width
     assert 0 < after < before and math.isfinite(before)
     assert "narrows from" in one.why
+
+
+def test_a_goal_that_nothing_reaches_is_told_with_how_near_the_nearest_comes(book):
+    """The thickest batch read has 23,960 mPa.s; no mixture of these bounds is near 200,000."""
+    goals = {VISCOSITY: "at least 200000", COMBING: "at most 42"}
+    found = kit.next_trial(book, "TEA", BOUNDS, goals=goals, without=["TEA-09"])
+    (one,) = found.suggestions
+    (beyond,) = one.pick.out_of_reach
+    assert beyond.goal == VISCOSITY and beyond.chance < 0.05
+    assert 15000 < beyond.middle < 60000 and beyond.low < beyond.middle < beyond.high
+    for said in ("No gain is in sight", f"{VISCOSITY} of 200000 mPa.s or more is out of reach", "Widen the bounds",
+                 "within these bounds, as far as 8 batches can tell", "This comes nearest"):  # fmt: skip
+        assert said in one.why and said in found.words
+    assert "Chance of" not in one.why and not one.pick.gains
+    assert "No batch so far meets every goal" in found.words
+    # what is suggested is among the thickest that can be made, not just any formula of no use
+    assert one.pick.middle[VISCOSITY] > 15000
+
+
+def test_a_goal_below_everything_is_out_of_reach_as_well(book):
+    (one,) = kit.next_trial(book, "TEA", BOUNDS, goals={COMBING: "at most 5"}, without=["TEA-09"]).suggestions
+    assert f"{COMBING} of 5 % or less is out of reach" in one.why and "chance less than 1 % at most" in one.why
+
+
+def test_goals_within_reach_are_not_called_out_of_reach(found):
+    assert all(one.pick.out_of_reach == () and "out of reach" not in one.why for one in found.suggestions)
+
+
+@pytest.mark.parametrize(
+    ("words", "wanted"),
+    [
+        # a tenth of the limit inside all is had, at 14300; a quarter of the way to the other limit is nearer, at 18250
+        ("13000 to 20000", {13000: 0, 13650: 0.5, 14300: 1, 16000: 1, 18250: 1, 19125: 0.5, 20000: 0}),
+        ("15000 to 16000", {15000: 0, 15125: 0.5, 15250: 1, 15750: 1, 16000: 0}),
+        ("16000 in 13000 to 20000", {14500: 0.5, 16000: 1, 18000: 0.5}),
+        # a tenth of the limit inside it all is had, whatever was read so far
+        ("at most 20000", {20000: 0, 19000: 0.5, 18000: 1, 9000: 1}),
+        ("at least 13000", {13000: 0, 13650: 0.5, 14300: 1, 30000: 1}),
+    ],
+)
+def test_words_and_limits_become_straight_line_goals(book, words, wanted):
+    (goal,) = kit.next_trial(book, "TEA", BOUNDS, goals={VISCOSITY: words}, trials=["TEA-01"]).goals
+    for value, worth in wanted.items():
+        assert float(goal.goal.of(value)) == pytest.approx(worth, abs=1e-9)
+
+
+def test_the_spec_is_read_as_straight_lines_and_an_own_exponent_is_kept(book):
+    viscosity, combing = kit.next_trial(book, "TEA", BOUNDS, trials=["TEA-01"]).goals
+    assert viscosity.goal == between(13000, 14300, 18250, 20000) and combing.goal == smaller(37.8, 42)
+    own = target(13000, 15000, 20000, (2.0, 0.3))
+    (goal,) = kit.next_trial(book, "TEA", BOUNDS, goals={VISCOSITY: own}, trials=["TEA-01"]).goals
+    assert goal.goal is own
+
+
+def test_of_a_density_all_is_had_one_and_a_half_percent_inside(demos):
+    """A tenth above 0.95 g/mL were 1.045: no conditioner weighs that. Air below 1.5 % is not told apart."""
+    with kit.open_source(demos("nettle").labbook) as nettle:
+        goals = kit.next_trial(nettle, "NET", ["combine rpm: 4000 to 9000 rpm"], trials=["NET-01"]).goals
+    (density,) = (one.goal for one in goals if one.name.startswith("density"))
+    assert (density.low, density.high) == pytest.approx((0.95, 0.96425))
+
+
+def test_a_one_sided_limit_of_zero_asks_for_more(book):
+    with pytest.raises(KitError) as told:
+        kit.next_trial(book, "TEA", BOUNDS, goals={COMBING: "at most 0"})
+    assert told.value.code == "next.goal" and "smaller(-2, 0)" in str(told.value)
 
 
 @pytest.mark.parametrize("trials", [("TEA-01", "TEA-02"), ("TEA-01",), ("TEA-07", "TEA-08")])

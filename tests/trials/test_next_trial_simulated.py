@@ -6,20 +6,23 @@ import numpy as np
 import pytest
 
 from tests.simulations.next_trial import (
-    BENCHES,
     ENOUGH,
+    FIRST,
     FULL,
     HALF,
+    HELD,
     SEED,
     SEEDS,
     make_bench,
     run,
     true_desirability,
-    true_viscosity,
 )
+from tests.simulations.next_trial_bench import GOALS, VISCOSITY
+from tests.simulations.next_trial_truth import BENCHES, draw_truth
 
-# of the median of five seeds: they range over some 0.06 where fifty hold 0.95
-_FEW_SEEDS = 0.90
+# Of three seeds a bench together: the median of nine such runs comes to 0.935 with an error of 0.025, and below
+# 0.88 one time in forty; of runs with random batches it is 0.88 or more one time in twenty (drawn from all 150 runs).
+_FEW_SEEDS, _FEW_ENOUGH = 3, 0.88
 
 
 @pytest.fixture(scope="module")
@@ -28,27 +31,92 @@ def bench():
 
 
 @pytest.mark.slow
-def test_half_the_batches_of_the_full_design_are_enough(thorough, bench):
-    for outcome in run(SEED, SEEDS if thorough else SEEDS // 10, bench):
+def test_half_the_batches_of_the_full_design_come_near_the_best(thorough, bench):
+    told = list(run(SEED, SEEDS if thorough else _FEW_SEEDS, bench))
+    shares, rivals = ([one.shares[-1] for outcome in told for one in getattr(outcome, of)] for of in ("runs", "rivals"))
+    for outcome in told:
         print(outcome.line())
         assert HALF * 2 <= FULL and outcome.stops == 0
-        assert outcome.reached > outcome.random
-        assert outcome.reached >= (ENOUGH if thorough else _FEW_SEEDS), outcome.line()
+        assert all(len(one.shares) == HALF - FIRST + 1 for one in outcome.runs)
+        if thorough:
+            assert outcome.reached > outcome.random + 0.1
+            assert outcome.reached >= HELD, outcome.line()
+    assert np.median(shares) > np.median(rivals) + 0.05
+    assert np.median(shares) >= _FEW_ENOUGH
 
 
-def test_the_truth_is_no_polynomial_and_hard_to_hit(bench):
-    levels = np.array([one.levels for one in bench.pool])
-    for cliff, _, _ in BENCHES.values():
-        found = true_desirability(levels, cliff)
-        assert (found > 0.95 * found.max()).mean() < 0.1
-    # past the cliff less than half is left of the viscosity
-    across = np.array([[0.5, 1.5, 5.0, 9000.0, minutes] for minutes in (3.0, 12.0)])
-    with_cliff, without = (true_viscosity(across, cliff) for cliff in (True, False))
-    assert with_cliff[1] < 0.5 * without[1] and with_cliff[0] == pytest.approx(without[0], rel=1e-3)
+@pytest.mark.parametrize("name", BENCHES)
+def test_every_truth_can_be_met_and_is_hard_to_hit(bench, name):
+    """Of all fifty seeds of the proof: none is left out, none is a gift."""
+    best, near = [], []
+    for seed in range(SEED, SEED + SEEDS):
+        truth = draw_truth(bench.levels, name, seed)
+        found = true_desirability(truth, bench.levels, bench.levels)
+        best.append(found.max())
+        near.append((found > ENOUGH * found.max()).mean())
+    assert min(best) > 0.8
+    assert np.median(near) < 0.03 and max(near) < 0.1
 
 
-def test_every_formula_of_the_pool_balances_and_has_no_stop(bench):
-    assert len(bench.pool) > 1000
-    for one in bench.pool[::40]:
-        assert one.formula.composition().total == 100
-        assert one.formula.review().ok
+def test_truths_are_those_of_a_conditioner_and_differ(bench):
+    places = set()
+    for seed in range(1, 21):
+        truth = draw_truth(bench.levels, "noise", seed)
+        viscosity, combing = truth.viscosity(bench.levels), truth.combing(bench.levels)
+        assert viscosity.min() >= 5000 and viscosity.max() <= 35000 and viscosity.max() > 2 * viscosity.min()
+        assert 34.5 <= combing.min() <= 36.5 and 50 <= combing.max() <= 56
+        assert 15000 <= viscosity[truth.optimum] <= 17500
+        places.add(truth.optimum)
+    assert len(places) >= 18
+
+
+def test_past_the_cliff_a_half_or_less_is_left(bench):
+    cliff, beyond = draw_truth(bench.levels, "cliff", 3), []
+    broken = cliff.broken(bench.levels)
+    assert 0.1 < (broken > 0.5).mean() < 0.45
+    # the same mixture just before and just past the edge: minutes step by a half
+    for row in bench.levels[:200]:
+        across = np.tile(row, (19, 1))
+        across[:, 4] = np.arange(3, 12.5, 0.5)
+        state = cliff.broken(across)
+        if state.min() < 0.02 and state.max() > 0.98:
+            viscosity = cliff.viscosity(across)
+            first, last = (int(np.argmax(state > share)) for share in (0.02, 0.98))
+            beyond.append(viscosity[last] / viscosity[first - 1])
+    assert len(beyond) > 20 and np.median(beyond) < 0.55  # exp(-0.7) is 0.50
+
+
+def test_the_truth_is_no_polynomial(bench):
+    """A full polynomial of the second order in all five leaves more of ln viscosity than batches scatter by."""
+    low, high = (np.array(ends) for ends in (bench.space.low, bench.space.high))
+    left = []
+    at = 2 * (bench.levels[:, [0, 1, 3, 4]] - low[[0, 1, 3, 4]]) / (high - low)[[0, 1, 3, 4]] - 1
+    columns = [np.ones(len(at)), *at.T, *(at[:, i] * at[:, j] for i in range(4) for j in range(i, 4))]
+    matrix = np.column_stack(columns)
+    for seed in range(1, 11):
+        ln = np.log(draw_truth(bench.levels, "day", seed).viscosity(bench.levels))
+        left.append((ln - matrix @ np.linalg.lstsq(matrix, ln, rcond=None)[0]).std())
+    assert np.median(left) > 0.04
+
+
+def test_what_is_wanted_is_the_middle_of_the_spec_in_straight_lines():
+    goal = GOALS[VISCOSITY]
+    assert (goal.low, goal.best, goal.high, goal.exponents) == (13000, 16100, 20000, (1.0, 1.0))
+
+
+def test_every_formula_of_the_pool_balances_and_has_no_stop(thorough, bench):
+    assert len(bench.pool) == 1500
+    for one in bench.pool[:: 1 if thorough else 75]:
+        formula = one.formula
+        assert formula.composition().total == 100
+        assert formula.review().ok
+
+
+def test_candidates_are_rounded_as_the_kit_rounds_them(bench):
+    from kit.trials.next_trial_candidates import Bench
+
+    drawn = bench.spread(40, 2)
+    assert len(drawn) == 40
+    for one in drawn[:8]:
+        own = Bench.of(bench, one.levels)
+        assert own.levels == pytest.approx(one.levels, abs=1e-9) and bench.holds(own.levels)

@@ -144,3 +144,23 @@ def test_options_are_the_lines_and_settings_of_the_formula(table):
     cell = table.form.view().parts[1].rows[0].cells[1]
     assert "cetearyl-alcohol" in cell.options and "water-deionised" not in cell.options
     assert "levels" in table.form.view().parts[0].rows[0].cells[1].options
+
+
+def test_a_half_typed_factor_is_said_to_be_in_no_plan(table):
+    form = table.form
+    type_in(form, factor1="cetearyl-alcohol", levels1="4.00, 5.00, 6.00 %", factor2="glycerin")
+    (factors,) = (part for part in form.view().parts if part.key == "factors")
+    said = {row.key: [remark.words for remark in row.remarks] for row in factors.rows}
+    assert said["factor-2"] == ["not in the plan yet: the levels are missing"] and said["factor-1"] == []
+
+
+@pytest.mark.parametrize("typed", ["2026-03-02, 2026-03-03", "2026-03-02; 2026-03-03", "2026-03-02 2026-03-03"])
+def test_dates_may_be_set_apart_as_people_do(table, typed):
+    type_in(table.form, factor1="cetearyl-alcohol", levels1="4.00, 5.00, 6.00 %", days=typed)
+    assert table.form.plan.dates == ("2026-03-02", "2026-03-03")
+
+
+@pytest.mark.parametrize("name", ["days", "runs", "seed"])
+def test_a_raised_two_is_no_number(table, name):
+    outcome = type_in(table.form, factor1="cetearyl-alcohol", levels1="4.00, 5.00, 6.00 %", **{name: "²"})
+    assert outcome.state == "refused"

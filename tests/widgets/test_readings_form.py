@@ -252,3 +252,68 @@ def test_instruments_and_calibrations_of_the_lab_book_are_offered_by_kind(made):
     assert rows["pH neat/calibration"] == ("CAL-2", "CAL-1")  # the latest first
     assert rows["viscosity/instrument"] == ("VIS-1",)
     assert rows["pH neat/temp"] == ()
+
+
+# Jars of a stability study -------------------------------------------------------------------------------------------
+
+STORED = (*PH[:-1], ("storage", "40 degC"), ("rest", "24"))
+
+
+def protocol(made) -> None:
+    from kit.bench.stability_plan import plan_stability
+
+    planned = plan_stability(made.batch.view.formula, properties={"pH": "± 0.3"}, stations=["4 weeks"], baseline="24 h")
+    made.book.add_stability_protocol(planned, name="WOO-stability")
+
+
+def rows(form, name):
+    return [row.key.partition("/")[2] for row in part(form, name).rows]
+
+
+def test_how_a_jar_was_kept_is_asked_where_a_protocol_covers_the_batch(made):
+    assert "rest" not in rows(ReadingsForm(made.batch), "pH neat")
+    protocol(made)
+    asked = rows(ReadingsForm(made.batch), "pH neat")
+    assert asked == ["at", "temp", "instrument", "calibration", "storage", "rest", "value"]
+    heads = [row.cells[0].text for row in part(ReadingsForm(made.batch), "pH neat").rows]
+    assert heads[4:6] == ["storage", "rested at 25 degC, h"]
+
+
+def test_the_hours_a_stored_jar_rested_are_recorded_put_right_and_told(made):
+    protocol(made)
+    form = ReadingsForm(made.batch)
+    made.clock.later(weeks=4)
+    noted = form.commit("pH neat/rest", "new", "1 d")
+    assert (noted.state, noted.words) == (NOTED, "24 h; noted, goes into the record with the value")
+    assert form.commit("pH neat/rest", "new", "a night").state == REFUSED
+    assert commit_all(form, "pH neat", *STORED, ("value", "4.40")).state == RECORDED
+    (reading,) = kept(made)
+    assert (reading.storage, str(reading.rest_h), str(reading.value)) == ("40 degC", "24", "4.40")
+    entry = str(reading.entry)
+    asked = form.commit("pH neat/rest", entry, "26")
+    assert asked.state == ASKS
+    form.commit("pH neat/rest", entry, "26", choice="correct", why="typing slip")
+    assert str(kept(made)[0].rest_h) == "26"
+    assert "24 h at 25 degC" in remarks(form, "pH neat")
+
+
+def test_the_rest_of_a_jar_is_written_in_after_the_value(made):
+    protocol(made)
+    form = ReadingsForm(made.batch)
+    made.clock.later(weeks=4)
+    commit_all(form, "pH neat", *STORED[:-1], ("value", "4.40"))
+    assert kept(made)[0].rest_h is None
+    assert form.commit("pH neat/rest", str(kept(made)[0].entry), "24").state == RECORDED
+    assert str(kept(made)[0].rest_h) == "24"
+
+
+def test_a_method_that_needs_the_storage_asks_for_the_rest_too(tmp_path, clock, formula):
+    from dataclasses import replace
+
+    from kit.bench.methods import methods
+
+    needs = replace(methods()["pH neat"], needs=("storage",))
+    with kit.new_labbook(tmp_path / "needs.labbook", clock=clock) as book:
+        book.new_study("WOO", question="?", spec=formula.spec, methods=[needs])
+        batch = book.start_batch(kit.plan_batch(formula, "400 g"), trial="WOO-01")
+        assert rows(ReadingsForm(batch), "pH neat") == ["at", "temp", "storage", "rest", "value"]

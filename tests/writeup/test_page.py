@@ -505,3 +505,17 @@ def test_heads_of_another_form_are_refused(head):
     with pytest.raises(RunError) as caught:
         page_of("x", heads={"s": head})
     assert caught.value.code == "page.heads"
+
+
+def test_a_parameter_left_empty_is_not_given_and_one_that_is_nought_is():
+    from kit.writeup.page_origin import origin_html
+
+    given = {"at": "", "age": None, "trials": [], "margin": ["20 %", "pH: 0.1"], "seed": 0, "cost": False}
+    facts = {"kit_version": "0.1.0", "snapshot_sha256": "12" * 32}
+    run = {"kit": {"template": "compare_versions", "template_sha256": "ab" * 32, "parameters": given}}
+    text = Tree(origin_html({"metadata": run}, facts, {})).text
+    assert "NOT RECORDED" not in text
+    for name in ("at", "age", "trials"):
+        assert re.search(rf"Parameter {name}\s*not given", text), name
+    assert re.search(r"Parameter seed\s*0", text) and re.search(r"Parameter cost\s*no", text)
+    assert "20 %, pH: 0.1" in text

@@ -13,6 +13,7 @@ from kit.formula.model import SpecLine
 from kit.formula.rules.caps import Cap, caps
 from kit.formula.rules.findings import Finding, brought, digits, names
 from kit.formula.rules.judged import Judged, Number
+from kit.show import Worded
 from kit.sources import read_data
 from kit.units import plain
 
@@ -23,8 +24,8 @@ _ALKALI = ("Sodium Hydroxide", "Potassium Hydroxide", "Calcium Hydroxide")
 _ALKALI_PH = Decimal(11)
 
 
-@dataclass(frozen=True, slots=True)
-class Condition:
+@dataclass(frozen=True, slots=True, repr=False)
+class Condition(Worded):
     """One condition of law on an ingredient that arithmetic on contents cannot check: it is told.
 
     `unless` is a category whose presence makes it pointless; `on_label` says that it concerns the label.

@@ -71,3 +71,15 @@ told("power.prop", power.prop.test(p1 = 0.5, p2 = 0.75, power = 0.9)$n)
 # do arms scatter alike?
 told("bartlett", bartlett.test(list(c(1, 1.1, 0.9, 1.05), c(1, 2.4, -0.6, 1.9)))$p.value,
      bartlett.test(list(c(1, 1.1, 0.9, 1.05), c(1, 1.4, 0.6, 1.3)))$p.value)
+
+# one-sided bounds that hold whichever side each difference is held against: sides in turn, for the blood counts and for
+# three against a control of as many values
+turned <- function(loadings, df, seed) {
+  signed <- sort(loadings) * rep(c(-1, 1), length.out = length(loadings))
+  corr <- outer(signed, signed)
+  diag(corr) <- 1
+  set.seed(seed)
+  found <- qmvt(0.95, tail = "lower.tail", df = df, corr = corr, algorithm = GenzBretz(maxpts = 500000, abseps = 1e-7))
+  found$quantile
+}
+told("either.side", turned(sqrt(c(4 / 10, 5 / 11)), 12, 7), turned(sqrt(rep(0.5, 3)), 20, 8))
