@@ -1,18 +1,20 @@
 """The kernel a template runs in: an ordinary IPython kernel, started light and with the usual imports done.
 
 Run as a program, by its own path, with the arguments of any kernel (`-f CONNECTION_FILE`). While the calling process
-still loads what it needs to talk to the kernel, this one already imports what nearly every template uses.
+still loads what it needs to talk to the kernel, this one already imports what the template will: the modules of the kit
+that are named in the environment.
 """
 
 from __future__ import annotations
 
 import importlib
 import json
+import os
 import sys
 from pathlib import Path
 from typing import Any
 
-PRELOAD = ("pandas", "plotly.graph_objects", "IPython.display")
+PRELOAD = "KIT_PRELOAD"  # modules, with commas between
 
 
 def main(arguments: list[str]) -> None:
@@ -25,7 +27,7 @@ def main(arguments: list[str]) -> None:
 
     application = IPKernelApp.instance()
     application.initialize([*arguments, "--HistoryManager.enabled=False"])
-    for name in PRELOAD:
+    for name in filter(None, ["IPython.display", *os.environ.pop(PRELOAD, "").split(",")]):
         _preload(name)
     application.start()
 

@@ -17,10 +17,12 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from kit.errors import RunError
+from kit.writeup.kernel import PRELOAD
 
 _LONGEST_SOCKET_NAME = 100  # bytes; the shortest system limit in use is 104, one of them for the closing zero
 _STALE = ("PYTHONSTARTUP", "PYTHONWARNINGS", "MPLBACKEND", "COLUMNS", "LINES", "NO_COLOR", "FORCE_COLOR", "LANGUAGE",
@@ -36,18 +38,20 @@ class KernelProcess:
     ----------
     cwd : Path     Folder the template runs in.
     local : bool   Use local sockets where the system has them; False for TCP on 127.0.0.1.
+    preload        Modules to import while the caller still loads its own.
     """
 
     has_kernel = True
     ipykernel = False  # the client would otherwise add arguments to a start that has already happened
 
-    def __init__(self, cwd: Path, *, local: bool = True) -> None:
+    def __init__(self, cwd: Path, *, local: bool = True, preload: Sequence[str] = ()) -> None:
         self.kernel_id = secrets.token_hex(4)
         self._scratch = _scratch_folder()
         self._connection_file = self._scratch / "kernel.json"
         self._log = self._scratch / "kernel.log"
         self._client: Any = None
         self._killed = False
+        self._preload = ",".join(preload)
         try:
             self._write_connection_file(local)
             with self._log.open("wb") as log:
@@ -73,7 +77,7 @@ class KernelProcess:
 
     def _environment(self) -> dict[str, str]:
         kept = {name: value for name, value in os.environ.items() if name not in _STALE and name[:3] != "LC_"}
-        return {**kept, **_FIXED, "IPYTHONDIR": str(self._scratch / "ipython")}
+        return {**kept, **_FIXED, PRELOAD: self._preload, "IPYTHONDIR": str(self._scratch / "ipython")}
 
     def is_alive(self) -> bool:
         """True while the process runs."""

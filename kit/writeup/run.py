@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import logging
+import re
 import threading
 import time
 from collections.abc import Callable, Mapping
@@ -41,6 +42,7 @@ from kit.writeup.templates import (
 __all__ = ["Executed", "canonical_text", "find_template", "list_templates", "run_template"]
 
 Progress = Callable[[int, int], None]
+_FROM_KIT = re.compile(r"^from (kit(?:\.\w+)+) import ", re.MULTILINE)
 
 
 @dataclass(frozen=True, repr=False)
@@ -148,6 +150,12 @@ def _run(job: _Job) -> Any:
     return future.result()
 
 
+def _imports(job: _Job) -> list[str]:
+    """Modules of the kit that the template imports by `from MODULE import`, each once."""
+    cells = (source_of(cell) for cell in job.file.notebook["cells"] if cell["cell_type"] == "code")
+    return list(dict.fromkeys(name for text in cells for name in _FROM_KIT.findall(text)))
+
+
 class _Attempts:
     """Runs a job; a kernel that does not come up is tried once more, over TCP. `stop` may come from another thread."""
 
@@ -175,7 +183,7 @@ class _Attempts:
         with self._lock:
             if self._stopped:
                 raise KeyboardInterrupt
-            kernel = self._kernel = KernelProcess(self._job.cwd, local=local)
+            kernel = self._kernel = KernelProcess(self._job.cwd, local=local, preload=_imports(self._job))
         try:
             notebook = _execute(kernel, self._job)
             _check_finished(notebook, self._job)
