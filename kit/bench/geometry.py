@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from kit.errors import KitError
-from kit.science.viscometer import COAXIAL, GEOMETRIES, spindles
 from kit.science.viscometer_coaxial import WIDEST_RATIO, CoaxialCylinders
+from kit.science.viscometer_parts import COAXIAL, GEOMETRIES, spindles
 from kit.show import Worded
 from kit.units import number, plain, read
 
@@ -27,7 +27,7 @@ class SpindleGeometry(Worded):
     Parameters
     ----------
     spindle : str                   Such as "disc 5".
-    kind : str                      One of `kit.science.viscometer.GEOMETRIES`; empty where it is not known.
+    kind : str                      One of `kit.science.viscometer_parts.GEOMETRIES`; empty where it is not known.
     rate_per_rpm : Decimal, None    Shear rate a turn a minute as the maker prints it. [1/s]
     inner_radius_mm, outer_radius_mm, length_mm : Decimal, None   Of coaxial cylinders. [mm]
     end_effect : Decimal, None      Torque of the whole over that of the length alone; 1.10 when None. [-]

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from kit.science.viscometer import Spindle, full_scale_mpa_s, spindle, spindle_constant
+from kit.science.viscometer import full_scale_mpa_s
+from kit.science.viscometer_parts import Spindle, spindle, spindle_constant
 from kit.show import Block, Table
 from kit.units import plain
 

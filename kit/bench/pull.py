@@ -9,6 +9,8 @@ from kit.bench.storage import storage_words
 from kit.show import Worded
 
 BASELINE = "baseline"
+MICROBIOLOGY = "microbiology"
+"""What a jar of the last station goes to a laboratory for."""
 
 
 @dataclass(frozen=True, slots=True, repr=False)

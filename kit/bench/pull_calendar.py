@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 
-from kit.bench.pull import BASELINE, Pull
+from kit.bench.pull import BASELINE, MICROBIOLOGY, Pull
 from kit.bench.pull_icalendar import icalendar_text
 from kit.bench.stability_acceptance import AT_END, AT_START, EVERY_PULL
 from kit.bench.stability_protocol import Place, StabilityProtocol
@@ -137,7 +137,7 @@ def _pull(protocol: StabilityProtocol, batch: str, start: datetime, place: Place
     for_laboratory = is_last and place.name in protocol.microbiology
     looked = [limit.property for limit in protocol.limits if limit.when == EVERY_PULL]
     looked += [limit.property for limit in protocol.limits if is_last and limit.when == AT_END]
-    looked += ["microbiology"] if for_laboratory else []
+    looked += [MICROBIOLOGY] if for_laboratory else []
     jars = len(packs) + for_laboratory
     return Pull(batch, place.name, station.label, due, due - window, due + window, due + rest, jars, tuple(looked))
 

@@ -10,6 +10,7 @@ from kit.bench.methods import AgeWindow
 from kit.bench.stability_acceptance import AT_END, AT_START, Acceptance
 from kit.bench.stability_station import Station
 from kit.bench.storage import REFERENCE, freeze_thaw_cycles, storage_temp_c, storage_words
+from kit.science.number_text import plural
 from kit.show import Block, Fielded, Table, listing
 from kit.units import plain
 
@@ -168,8 +169,8 @@ class StabilityProtocol:
     def words(self) -> str:
         """How much of it there is."""
         return (
-            f"{len(self.places)} conditions, {self.jars} jars and {plain(self.grams)} g of each of "
-            f"{self.batches} {'batch' if self.batches == 1 else 'batches'}"
+            f"{plural(len(self.places), 'condition')}, {self.jars} jars and {plain(self.grams)} g of each of "
+            f"{plural(self.batches, 'batch', 'batches')}"
         )
 
     def row(self) -> dict:

@@ -39,12 +39,10 @@ def _add_write_up(app) -> None:
 
         Example: kit write-up linden.labbook LIN-03 --to writeups
         """
-        from kit.labbook.source import open_source
         from kit.writeup.write_up import write_up as written
 
         existing(labbook, "the lab book")
-        with open_source(labbook) as record:
-            done = written(record, trial, to=to, against=against, bundle=bundle, progress=progress())
+        done = written(labbook, trial, to=to, against=against, bundle=bundle, progress=progress())
         say(f"Written: {done.page}")
         for path in (done.notebook, done.snapshot, done.bundle):
             if path:
@@ -99,30 +97,30 @@ def _add_verify(app) -> None:
 
 
 def _run_template(template: str, source: Path, given: dict[str, str], to: Path, name: str) -> Path:
-    from kit.labbook.source import open_source
     from kit.writeup.parameters import check_parameters, read_declaration
     from kit.writeup.templates import find_template, read_template
-    from kit.writeup.write_up import publish
+    from kit.writeup.write_up import Chosen, publish_chosen
 
     path = find_template(template)
     declaration = read_declaration(read_template(path).notebook)
     parameters = check_parameters(declaration, {**given, "source": str(source)}, from_text=True)
     del parameters["source"]  # the run reads a frozen copy
     existing(source, "the source")
-    with open_source(source) as record:
+
+    def choose(record: Source) -> Chosen:
         trials = {study: record.trials(study) for study in record.studies()}
         plans = _wanted_plans(record, parameters)
-        written = publish(
-            template if path.stem == template else path,
-            record,
-            _wanted(trials, parameters, plans),
-            parameters,
-            to=to,
-            name=name or declaration.template,
-            title=declaration.title,
-            plans=plans,
-            progress=progress(),
-        )
+        return Chosen(_wanted(trials, parameters, plans), declaration.title, plans)
+
+    written = publish_chosen(
+        template if path.stem == template else path,
+        source,
+        choose,
+        parameters,
+        to=to,
+        name=name or declaration.template,
+        progress=progress(),
+    )
     return written.page
 
 

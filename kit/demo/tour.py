@@ -26,9 +26,9 @@ from kit.demo.tour_learned import (
     planned_and_made,
 )
 from kit.formula.files import load_formula
+from kit.labbook.batch_entries import reading_of
 from kit.labbook.book import Labbook, open_labbook
 from kit.labbook.ledger import CORRECTION, effective
-from kit.labbook.view import reading_of
 from kit.show import Table, listing
 from kit.trials.results import FLAGGED
 from kit.units import plain
@@ -199,7 +199,10 @@ def _slips(book: Labbook, batch: str) -> str:
     put_right = {item.seq: item.why_corrected for item in view.effective if item.corrected_by}
     for item in effective(entry for entry in view.entries if entry.kind != CORRECTION):
         if item.kind == "reading" and item.seq in put_right:
-            told += [f"FLAGGED {flag.code}: {flag.words}" for flag in source.flags(reading_of(item, view), study)]
+            told += [
+                f"FLAGGED {flag.code}: {flag.words}"
+                for flag in source.flags(reading_of(item, view.name, view.finished_at), study)
+            ]
             told.append(f"Entry {item.seq} put right: {put_right[item.seq]}")
     return "\n".join(told)
 

@@ -15,7 +15,8 @@ from kit.units import plain
 
 if TYPE_CHECKING:
     from kit.formula.formula import Formula
-    from kit.trials.plan_made import PlanMade, RunMade
+    from kit.trials.plan_made import PlanMade
+    from kit.trials.plan_run_made import RunMade
     from kit.trials.response import Response
 
 
@@ -78,9 +79,7 @@ def effects_told(book: Labbook, study: str, factors: Sequence[str], without: Seq
     study : str             Its name.
     factors, without        As of `kit.fit_response`.
     """
-    from kit.trials.response import fit_response
-
-    found = fit_response(book, study, "viscosity", "72 h", factors, without=without)
+    found = _viscosity(book, study, factors, without=without)
     return f"{found.words}\n\n{found.two_level_table()}"
 
 
@@ -93,12 +92,15 @@ def mixture_told(book: Labbook, study: str, bounds: Mapping[str, str], without: 
     study : str             Its name.
     bounds, without         As of `kit.fit_response`.
     """
+    found = _viscosity(book, study, bounds, model="linear", without=without, levels="meant", days="none")
+    return f"{found.words}\n\n{_blends(found)}\n\n{found.held_out_table()}"
+
+
+def _viscosity(book: Labbook, study: str, factors: Sequence[str] | Mapping[str, str], **asked: object) -> Response:
+    """The response that the tour shows: viscosity at 72 h."""
     from kit.trials.response import fit_response
 
-    found = fit_response(
-        book, study, "viscosity", "72 h", bounds, model="linear", without=without, levels="meant", days="none"
-    )
-    return f"{found.words}\n\n{_blends(found)}\n\n{found.held_out_table()}"
+    return fit_response(book, study, "viscosity", "72 h", factors, **asked)
 
 
 def _blends(found: Response) -> str:

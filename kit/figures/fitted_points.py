@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from kit.errors import KitError
 from kit.figures.figure import series, shown
-from kit.figures.marks import number
+from kit.figures.marks import number, white_rimmed
 from kit.science.number_text import short
 from kit.show import TOKENS
 from kit.trials.response_levels import LevelFactor
@@ -147,28 +147,16 @@ def marks_by_spec(response: Response, spots: Mapping[str, tuple[float, float]], 
     spots : dict          Batch to its place in the drawing.
     size : int            Of a marker. [px]
     """
-    traces = []
-    for name, index, batches in by_spec(response):
-        look = series(index)
-        traces.append(
-            {
-                "type": "scatter",
-                "mode": "markers",
-                "name": name,
-                "x": [spots[batch.batch][0] for batch in batches],
-                "y": [spots[batch.batch][1] for batch in batches],
-                "hovertext": [f"{batch.batch}: {value_words(response, batch.value)}" for batch in batches],
-                "hoverinfo": "text",
-                "cliponaxis": False,
-                "marker": {
-                    "symbol": look["symbol"],
-                    "size": size,
-                    "color": look["color"],
-                    "line": {"color": "#ffffff", "width": 1},
-                },
-            }
+    return [
+        white_rimmed(
+            name,
+            [spots[batch.batch] for batch in batches],
+            [f"{batch.batch}: {value_words(response, batch.value)}" for batch in batches],
+            series(index),
+            size,
         )
-    return traces
+        for name, index, batches in by_spec(response)
+    ]
 
 
 def batch_marks(

@@ -13,6 +13,7 @@ from kit.figures.figure import Figure, series
 from kit.figures.fitted_contours import OUTSIDE_NAME
 from kit.figures.fitted_points import fit_notes, level_words, side_by_side
 from kit.figures.good_region_plane import Plane, plane_of
+from kit.figures.marks import white_rimmed
 from kit.science.desirability import Goal, desirability
 from kit.science.number_text import short
 from kit.show import TOKENS, Table
@@ -131,7 +132,7 @@ def _batches(plane: Plane, responses: Sequence[Response], goals: dict[str, Goal]
         met = not missing and all(float(_room(goal, values[name])) >= 0 for name, goal in goals.items())
         groups[names[2 if missing else 0 if met else 1]].append(batch)
     return [
-        _marks(name, [spots[batch] for batch in members], members, series(index), 10)
+        white_rimmed(name, [spots[batch] for batch in members], members, series(index), 10)
         for index, (name, members) in enumerate(groups.items())
         if members
     ]
@@ -155,7 +156,7 @@ def made_of(responses: Sequence[Response]) -> list[tuple[str, Sequence[float], d
 def _picks(plane: Plane, picks: Sequence[Sequence[float]]) -> list[dict]:
     spots = plane.spots(picks) if picks else []
     return [
-        _marks(
+        white_rimmed(
             f"suggestion {place}",
             [spot],
             [f"suggestion {place}"],
@@ -164,25 +165,6 @@ def _picks(plane: Plane, picks: Sequence[Sequence[float]]) -> list[dict]:
         )
         for place, spot in enumerate(spots, 1)
     ]
-
-
-def _marks(name: str, spots: Sequence[tuple[float, float]], words: Sequence[str], look: dict, size: int) -> dict:
-    return {
-        "type": "scatter",
-        "mode": "markers",
-        "name": name,
-        "x": [x for x, _ in spots],
-        "y": [y for _, y in spots],
-        "hovertext": list(words),
-        "hoverinfo": "text",
-        "cliponaxis": False,
-        "marker": {
-            "symbol": look["symbol"],
-            "size": size,
-            "color": look["color"],
-            "line": {"color": "#ffffff", "width": 1},
-        },
-    }
 
 
 def _layout(plane: Plane, response: Response) -> dict:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from string import ascii_lowercase
 
 from kit.figures.figure import band
@@ -81,6 +81,37 @@ def _letter(index: int) -> str:
         index, place = divmod(index - 1, len(ascii_lowercase))
         letters = ascii_lowercase[place] + letters
     return letters
+
+
+def white_rimmed(
+    name: str, spots: Sequence[Sequence[float]], words: Sequence[str], look: Mapping[str, str], size: int
+) -> dict:
+    """Marks of batches on a plane, each with a white rim, so that those that overlap can be told apart.
+
+    Parameters
+    ----------
+    name : str                    In the legend.
+    spots : sequence of pairs     Of each mark; what follows the first two numbers does not count.
+    words : sequence of str       Of each mark, on hover.
+    look : mapping                "symbol" and "color".
+    size : int                    Of a mark. [px]
+    """
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "name": name,
+        "x": [spot[0] for spot in spots],
+        "y": [spot[1] for spot in spots],
+        "hovertext": list(words),
+        "hoverinfo": "text",
+        "cliponaxis": False,
+        "marker": {
+            "symbol": look["symbol"],
+            "size": size,
+            "color": look["color"],
+            "line": {"color": "#ffffff", "width": 1},
+        },
+    }
 
 
 def spec_band(comparison: Comparison, result: PropertyResult, reach: Sequence[float]) -> tuple[list[dict], list[dict]]:

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from kit.figures.figure import Figure, series, stacked
 from kit.figures.marks import method_line, property_name
 from kit.show import TOKENS, Table
-from kit.trials.differences import size_text
+from kit.trials.difference_words import size_text
 from kit.trials.results import LN, ArmResult, Difference, PropertyResult
 from kit.trials.wording import decimals, plural
 

@@ -7,11 +7,11 @@ import warnings
 from kit.bench.air_flag import air_spoils, tells_of_air
 from kit.bench.value_uncertainty import edge_notes
 from kit.errors import RepeatedReadingWarning
+from kit.labbook.batch_entries import reading_of
 from kit.labbook.batch_record import BatchRecord
 from kit.labbook.entry_bodies import observation_body, reading_body
 from kit.labbook.receipt import Receipt
 from kit.labbook.times import hours_between, show_time
-from kit.labbook.view import reading_of
 
 _SURELY_LATER_H = 2  # readings of one age lie closer together than this
 
@@ -89,7 +89,7 @@ class Measuring(BatchRecord):
 
     def _reading_notes(self, seq: int) -> list[str]:
         view = self.view
-        reading = reading_of(next(item for item in view.effective if item.seq == seq), view)
+        reading = reading_of(next(item for item in view.effective if item.seq == seq), view.name, view.finished_at)
         beside = view.readings if air_spoils(reading) or tells_of_air(reading) else ()  # nothing else looks beside it
         flags = self._source.flags(reading, self.study, beside)
         notes = [f"FLAGGED {flag.code}: {flag.words}" for flag in flags]

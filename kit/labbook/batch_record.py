@@ -20,8 +20,9 @@ from kit.labbook.projecting import rows_of
 from kit.labbook.receipt import Receipt
 from kit.labbook.source import LabbookReader, Source
 from kit.labbook.streams import Entry
+from kit.labbook.study_view import StudyView
 from kit.labbook.times import read_time, show_time, stamp
-from kit.labbook.view import BatchView, StudyView, batch_stream, batch_view
+from kit.labbook.view import BatchView, batch_stream, batch_view
 from kit.units import minutes as read_minutes
 from kit.units import number, plain, read
 

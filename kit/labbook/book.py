@@ -33,8 +33,9 @@ from kit.labbook.source import Source
 from kit.labbook.stability_protocol_keeping import StabilityProtocolKeeping
 from kit.labbook.store import CheckReport, Store
 from kit.labbook.streams import Head
+from kit.labbook.study_view import StudyView, TrialView
 from kit.labbook.times import Clock, read_time, stamp
-from kit.labbook.view import StudyView, TrialView, batch_stream, formula_stream
+from kit.labbook.view import batch_stream, formula_stream
 from kit.units import number, plain, read
 
 

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from kit.bench.calibration import Calibration, ClosingCheck
+from kit.labbook.batch_entries import decimal_or_none
 from kit.labbook.ledger import Effective, effective
 from kit.labbook.streams import Entry
-from kit.labbook.view import decimal_or_none
 
 CLOSING = "closing"
 """Kind of the entry of a closing check."""

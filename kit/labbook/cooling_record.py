@@ -11,8 +11,9 @@ from kit.formula.material import Material
 from kit.formula.pour import HOT_KINDS, Pour, PourPhase
 from kit.formula.pour_balance import balance_pour, planned_temps
 from kit.formula.vessel_wall import VesselWall, read_vessel
+from kit.labbook.batch_entries import material_of
 from kit.labbook.ledger import Effective
-from kit.labbook.view import BatchView, material_of
+from kit.labbook.view import BatchView
 
 _IN_BATCH = ("", "batch")
 _ROOMS = ("room", "bath", "surroundings", "air")

@@ -10,7 +10,7 @@ from kit.bench.methods import Method
 from kit.errors import BatchError
 from kit.labbook.challenge_entry import KIND as CHALLENGE
 from kit.labbook.challenge_entry import REPORTED, ph_text
-from kit.labbook.view import StudyView
+from kit.labbook.study_view import StudyView
 from kit.units import minutes, number, plain, read, split
 
 _UNITS = {"viscosity": "mPa*s", "density": "g/mL", "pH": "1"}

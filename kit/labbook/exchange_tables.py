@@ -12,10 +12,11 @@ from decimal import Decimal
 
 from kit.bench.readings import Reading
 from kit.errors import BatchError
+from kit.labbook.batch_entries import decimal_or_none
 from kit.labbook.challenge_entry import COLUMNS, rows_of_tests
 from kit.labbook.ledger import Effective
 from kit.labbook.source import Source
-from kit.labbook.view import BatchView, decimal_or_none
+from kit.labbook.view import BatchView
 from kit.units import plain
 
 Cell = str | int | Decimal | None

@@ -13,7 +13,8 @@ from kit.formula.composition import Composition
 from kit.formula.label_allergens import allergen_contents, undeclared
 from kit.formula.model import SpecLine
 from kit.labbook.source import Source
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.science.number_text import short
 from kit.units import plain, read, same_unit
 

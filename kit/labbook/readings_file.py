@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Protocol
 
 from kit.errors import ReadingsFileError
+from kit.labbook.batch_entries import reading_of
 from kit.labbook.bulk import collector_paused
 from kit.labbook.entry_bodies import CONDITIONS
 from kit.labbook.ledger import Effective
@@ -20,7 +21,7 @@ from kit.labbook.readings_times import Zone
 from kit.labbook.source import Source
 from kit.labbook.store import Store
 from kit.labbook.streams import Draft
-from kit.labbook.view import batch_stream, reading_of
+from kit.labbook.view import batch_stream
 from kit.show import Block, Cell, Table, listing, paragraph
 from kit.tabular import ColumnMap, nearest
 
@@ -351,7 +352,7 @@ def _flags(source: Source, row: TakenRow) -> tuple[str, ...]:
     """The flags a new reading will raise, and instruments and calibrations the lab book does not know."""
     batch = source.batch(row.batch)
     item = Effective(0, "reading", dict(row.body), row.measured_at, row.measured_at)
-    found = reading_of(item, batch)
+    found = reading_of(item, batch.name, batch.finished_at)
     unknown = [
         f"{what} {name} is not in the lab book: nothing can be checked against it"
         for what, name, held in (

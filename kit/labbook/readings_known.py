@@ -9,8 +9,9 @@ from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 from typing import NamedTuple
 
+from kit.labbook.batch_entries import READING_NUMBERS, READING_WORDS
 from kit.labbook.times import show_time
-from kit.labbook.view import READING_NUMBERS, READING_WORDS, BatchView
+from kit.labbook.view import BatchView
 
 _WORDS = (*READING_WORDS, "name", "word")
 _NAMES = (*_WORDS, *READING_NUMBERS, "when", "declared")

@@ -19,6 +19,7 @@ from kit.bench.readings import Instrument, Reading, flags
 from kit.errors import RecordError
 from kit.formula.formula import Formula, formula_from_row
 from kit.formula.model import spec_from_row
+from kit.labbook.batch_entries import decimal_or_none
 from kit.labbook.calibration_view import calibration_of, calibration_stream
 from kit.labbook.lot_history import LOT_STREAM, LotHistory, lot_history, lot_stream
 from kit.labbook.margin_entry import opening_entry, stated_margins
@@ -28,7 +29,8 @@ from kit.labbook.plan_entry import PLAN, PlanKept, plan_kept, plan_stream
 from kit.labbook.readers import BatchKey, LabbookReader, Reader, SnapshotReader
 from kit.labbook.stability_protocol_entry import PROTOCOL, ProtocolKept, protocol_kept
 from kit.labbook.streams import Entry
-from kit.labbook.view import BatchView, StudyView, TrialView, batch_stream, batch_view, decimal_or_none, formula_stream
+from kit.labbook.study_view import StudyView, TrialView
+from kit.labbook.view import BatchView, batch_stream, batch_view, formula_stream
 
 SNAPSHOT = "kit snapshot 1"
 

@@ -1,4 +1,4 @@
-"""Read-only views of what the record holds: a study, a trial, a batch."""
+"""The read-only view of a batch: everything that the record holds of it, as it stands now."""
 
 from __future__ import annotations
 
@@ -8,119 +8,34 @@ from decimal import Decimal
 from functools import cached_property
 
 from kit.bench.challenge import ChallengeTest
-from kit.bench.events import Added, Adjusted, Combined, Gross, Taken, ToppedUp, Weighed, WeighedBack
 from kit.bench.made import Made, as_made
-from kit.bench.methods import AgeWindow, Method
 from kit.bench.readings import Reading
 from kit.bench.sheet import Sheet
 from kit.errors import BatchError
 from kit.formula.composition import Composition, Step
 from kit.formula.formula import Formula
-from kit.formula.material import Material
-from kit.formula.model import SpecLine
 from kit.formula.rules import Review, review
 from kit.formula.rules.facts import merged_unknowns
+from kit.labbook.batch_entries import (
+    Decision,
+    Observation,
+    age_h,
+    decision_of,
+    event_of,
+    material_of,
+    observation_of,
+    reading_of,
+    step_of,
+)
 from kit.labbook.challenge_entry import KIND as CHALLENGE
 from kit.labbook.challenge_entry import challenge_test_of
 from kit.labbook.ledger import CORRECTION, VOID, Effective, effective
 from kit.labbook.lot_history import WITH_LOTS, LotHistory, Read, lots_named, read_histories
 from kit.labbook.lot_uses import LotUse, driving_words, lot_use, lots_table, review_uses
-from kit.labbook.margin_entry import StatedMargin
 from kit.labbook.streams import Entry
-from kit.labbook.times import hours_between, show_time
+from kit.labbook.times import show_time
 from kit.show import Table, Worded
 from kit.units import plain
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class StudyView(Worded):
-    """A study: question, dated spec, methods, control, studies whose repeat batches tell the scatter, margins."""
-
-    name: str
-    question: str
-    spec: tuple[SpecLine, ...]
-    spec_dated: str
-    methods: Mapping[str, Method]
-    windows: tuple[AgeWindow, ...]
-    control: str = ""
-    history: tuple[str, ...] = ()
-    reference_product: str = ""
-    note: str = ""
-    margins: tuple[StatedMargin, ...] = ()
-
-    @property
-    def words(self) -> str:
-        """Question, control, spec, margins and methods, a line each."""
-        spec = "; ".join(f"{line.property} {line.words()}{f' at {line.age}' if line.age else ''}" for line in self.spec)
-        told = (
-            ("control", self.control or self.reference_product),
-            (f"spec of {self.spec_dated}", spec or "none"),
-            ("too small to matter", "; ".join(stated.words for stated in self.margins)),
-            ("methods", "; ".join(method.words() for method in self.methods.values())),
-            ("ages", ", ".join(map(str, self.windows))),
-            ("scatter also from", ", ".join(self.history)),
-            ("note", self.note),
-        )
-        return "\n".join([f"Study {self.name}: {self.question}", *(f"  {name}: {text}" for name, text in told if text)])
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class TrialView(Worded):
-    """A trial: which formula version it tries, and why."""
-
-    name: str
-    study: str
-    formula: Formula
-    why: str = ""
-    note: str = ""
-
-    @property
-    def words(self) -> str:
-        """The trial, what it tries and why."""
-        told = "; ".join(part for part in (self.formula.title, self.why, self.note) if part)
-        return f"Trial {self.name} of study {self.study}: {told}"
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class Observation(Worded):
-    """A coded word seen at the bench: grain "none", colour "off-white"."""
-
-    entry: int
-    name: str
-    word: str
-    measured_at: str
-    age_h: Decimal | None
-    age_typed_h: Decimal | None = None
-    note: str = ""
-    void: str = ""
-    storage: str = ""
-    rest_h: Decimal | None = None
-
-    @property
-    def words(self) -> str:
-        """What was seen, when, and whether it stands: "grain: none, 168.0 h old"."""
-        age = self.age_h if self.age_h is not None else self.age_typed_h
-        told = [f"{self.name}: {self.word}", "in process" if age is None else f"{age:.1f} h old"]
-        told += [f"jar kept at {self.storage}"] if self.storage else []
-        told += [f"VOID: {self.void}"] if self.void else []
-        return ", ".join(told)
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class Decision(Worded):
-    """What was decided about a batch, by whom and why."""
-
-    entry: int
-    verdict: str
-    why: str
-    by: str
-    at: str
-
-    @property
-    def words(self) -> str:
-        """The decision with its reason, by whom and when."""
-        why = f": {self.why}" if self.why else ""
-        return f"{self.verdict}{why} (by {self.by or 'NOT RECORDED'}, {show_time(self.at)})"
 
 
 @dataclass(frozen=True, repr=False)
@@ -201,7 +116,11 @@ class BatchView(Worded):
     def events(self) -> tuple:
         """What happened to the masses, for the mass balance."""
         lots = {use.entry: use.as_lot for use in self.lot_uses}
-        found = (_event(item, self, lots.get(item.seq)) for item in self.effective if item.stands)
+        found = (
+            event_of(item, self.formula, self._phase_kinds, lots.get(item.seq))
+            for item in self.effective
+            if item.stands
+        )
         return tuple(event for event in found if event is not None)
 
     @cached_property
@@ -227,7 +146,7 @@ class BatchView(Worded):
     @cached_property
     def steps_done(self) -> tuple[Step, ...]:
         """The steps as recorded, with actual temperatures, speeds and times."""
-        return tuple(_step(item) for item in self.standing("combine", "add", "step", "temperature"))
+        return tuple(step_of(item) for item in self.standing("combine", "add", "step", "temperature"))
 
     @cached_property
     def made(self) -> Made:
@@ -241,27 +160,12 @@ class BatchView(Worded):
     @cached_property
     def readings(self) -> tuple[Reading, ...]:
         """All readings, voided ones marked."""
-        return tuple(reading_of(item, self) for item in self.effective if item.kind == "reading")
+        return tuple(reading_of(item, self.name, self.finished_at) for item in self.effective if item.kind == "reading")
 
     @cached_property
     def observations(self) -> tuple[Observation, ...]:
         """All coded observations, voided ones marked."""
-        return tuple(
-            Observation(
-                item.seq,
-                item.body["name"],
-                item.body["word"],
-                item.measured_at,
-                age_h(self, item.measured_at),
-                decimal_or_none(item.body.get("age_typed_h")),
-                item.body.get("note", ""),
-                item.void,
-                item.body.get("storage", ""),
-                decimal_or_none(item.body.get("rest_h")),
-            )
-            for item in self.effective
-            if item.kind == "observation"
-        )
+        return tuple(observation_of(item, self.finished_at) for item in self.effective if item.kind == "observation")
 
     @cached_property
     def challenge_tests(self) -> tuple[ChallengeTest, ...]:
@@ -272,7 +176,7 @@ class BatchView(Worded):
                 batch=self.name,
                 formula=self.formula,
                 composition=self._made_or_meant(),
-                age_h=age_h(self, item.measured_at),
+                age_h=age_h(self.finished_at, item.measured_at),
             )
             for item in self.effective
             if item.kind == CHALLENGE
@@ -287,12 +191,7 @@ class BatchView(Worded):
     @cached_property
     def decisions(self) -> tuple[Decision, ...]:
         """Decisions in the order they were taken."""
-        return tuple(
-            Decision(
-                item.seq, item.body["verdict"], item.body.get("why", ""), item.body.get("by", ""), item.measured_at
-            )
-            for item in self.standing("decide")
-        )
+        return tuple(decision_of(item) for item in self.standing("decide"))
 
     def lots(self) -> dict[str, tuple[str, ...]]:
         """Lots by material key, in order of use; an empty tuple where none was recorded."""
@@ -357,103 +256,6 @@ def _grown(before: BatchView | None, entries: tuple[Entry, ...]) -> tuple[Effect
     return (*before.effective, *effective(entries[len(before.entries) :]))
 
 
-def age_h(batch: BatchView, measured_at: str) -> Decimal | None:
-    """Hours from the end of making; None before it. [h]"""
-    if not batch.finished_at or not measured_at:
-        return None
-    age = hours_between(batch.finished_at, measured_at)
-    return age if age >= 0 else None
-
-
-def material_of(body: Mapping, formula: Formula) -> Material:
-    """The material an entry names: carried in the entry when it is not one of the formula's lines."""
-    if "material_row" in body:
-        return Material.from_row(body["material_row"])
-    for _, line in formula.placed_lines():
-        if line.material.key == body["material"]:
-            return line.material
-    raise KeyError(body["material"])
-
-
 def _lot_use(item: Effective, batch: BatchView) -> LotUse:
     material, lot = material_of(item.body, batch.formula), str(item.body.get("lot") or "").strip()
     return lot_use(item.seq, material, lot, item.measured_at[:10], Decimal(item.body["mass_g"]), batch.histories)
-
-
-def _event(item: Effective, batch: BatchView, as_lot: Material | None):
-    body, mass = item.body, decimal_or_none(item.body.get("mass_g"))
-    match item.kind:
-        case "weigh":
-            kind = batch._phase_kinds[body["phase"]]
-            return Weighed(material_of(body, batch.formula), body["phase"], kind, mass, as_lot)
-        case "weigh-back":
-            boat = material_of(body, batch.formula) if body.get("material") else None
-            return WeighedBack(mass, body["phase"], body["container"], boat)
-        case "combine":
-            return Combined(tuple(body["phases"]))
-        case "add":
-            return Added(body["phase"])
-        case "gross":
-            phases = body.get("phases_in")
-            return Gross(Decimal(body["gross_g"]) - Decimal(body["tare_g"]), tuple(phases) if phases else None)
-        case "top-up":
-            return ToppedUp(mass, as_lot=as_lot)
-        case "adjust":
-            return Adjusted(material_of(body, batch.formula), mass, as_lot)
-        case "take":
-            return Taken(mass, body.get("why", ""))
-        case _:
-            return None
-
-
-def _step(item: Effective) -> Step:
-    body = item.body
-    do = {"step": body.get("do", "note"), "temperature": "cool"}.get(item.kind, item.kind)
-    return Step(
-        do=do,
-        phase=body.get("phase", ""),
-        temp_c=decimal_or_none(body.get("temp_c")),
-        rpm=decimal_or_none(body.get("rpm")),
-        minutes=decimal_or_none(body.get("minutes_after" if item.kind == "temperature" else "minutes")),
-        text=body.get("text", body.get("order", "")),
-        temps_c=tuple((name, Decimal(temp)) for name, temp in sorted(body.get("temps_c", {}).items())),
-    )
-
-
-READING_NUMBERS = ("value", "age_typed_h", "temp_c", "rpm", "torque_pct", "reading_time_s", "rest_h")
-READING_WORDS = (
-    "property",
-    "unit",
-    "text",
-    "method",
-    "instrument",
-    "spindle",
-    "container",
-    "calibration",
-    "storage",
-    "sample",
-    "replicate",
-    "operator",
-    "note",
-)
-
-
-def reading_of(item: Effective, batch: BatchView) -> Reading:
-    """The reading that an entry of the batch holds, with its age counted from the end of making."""
-    body = item.body
-    clocked = "" if body.get("untimed") else item.measured_at
-    return Reading(
-        entry=item.seq,
-        batch=batch.name,
-        measured_at=clocked or None,
-        age_h=age_h(batch, clocked),
-        declared=frozenset(body.get("declared", ())),
-        void=item.void,
-        **{name: decimal_or_none(body.get(name)) for name in READING_NUMBERS},
-        **{name: body.get(name, "") for name in READING_WORDS},
-    )
-
-
-def decimal_or_none(text: str | None) -> Decimal | None:
-    """A kept number, or None where nothing was kept."""
-    return None if text in (None, "") else Decimal(text)

@@ -6,6 +6,7 @@ They hold for one reaction in one structure. A gel network that melts fails in t
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from kit.errors import KitError
@@ -32,7 +33,8 @@ def arrhenius_factor(ea_kj_mol: float, temp_c: float, reference_c: float = REFER
 
     Raises
     ------
-    KitError   `science.not_positive` for an energy of zero or less, `accelerated.temperature`.
+    KitError   `science.not_positive` for an energy of zero or less, `accelerated.temperature`, `accelerated.range`
+               where no number holds the factor.
 
     Notes
     -----
@@ -40,7 +42,7 @@ def arrhenius_factor(ea_kj_mol: float, temp_c: float, reference_c: float = REFER
     """
     require_positive("Arrhenius factor", ea_kj_mol=ea_kj_mol)
     inverse = _inverse_k(reference_c) - _inverse_k(temp_c)
-    return math.exp(1000 * ea_kj_mol / GAS_CONSTANT_J_MOL_K * inverse)
+    return _in_range("the Arrhenius factor", lambda: math.exp(1000 * ea_kj_mol / GAS_CONSTANT_J_MOL_K * inverse))
 
 
 def q10_factor(q10: float, warmer_by_c: float) -> float:
@@ -53,10 +55,10 @@ def q10_factor(q10: float, warmer_by_c: float) -> float:
 
     Raises
     ------
-    KitError   `science.not_positive`.
+    KitError   `science.not_positive`, `accelerated.range` where no number holds the factor.
     """
     require_positive("Q10 factor", q10=q10)
-    return q10 ** (warmer_by_c / 10)
+    return _in_range("the factor of this Q10", lambda: q10 ** (warmer_by_c / 10))
 
 
 def implied_q10(factor: float, warmer_by_c: float) -> float:
@@ -69,12 +71,12 @@ def implied_q10(factor: float, warmer_by_c: float) -> float:
 
     Raises
     ------
-    KitError   `science.not_positive`, `accelerated.temperature`.
+    KitError   `science.not_positive`, `accelerated.temperature`, `accelerated.range` where no number holds the Q10.
     """
     require_positive("implied Q10 or energy", factor=factor)
     if warmer_by_c == 0:
         raise _temperature("one temperature against itself has no Q10")
-    return factor ** (10 / warmer_by_c)
+    return _in_range("the implied Q10", lambda: factor ** (10 / warmer_by_c))
 
 
 def activation_energy_kj_mol(factor: float, temp_c: float, reference_c: float = REFERENCE_C) -> float:
@@ -90,9 +92,10 @@ def activation_energy_kj_mol(factor: float, temp_c: float, reference_c: float = 
     KitError   `science.not_positive`, `accelerated.temperature`.
     """
     require_positive("implied Q10 or energy", factor=factor)
-    if temp_c == reference_c:
+    inverse = _inverse_k(reference_c) - _inverse_k(temp_c)
+    if inverse == 0:  # of two that differ by rounding too
         raise _temperature("one temperature against itself has no activation energy")
-    return math.log(factor) * GAS_CONSTANT_J_MOL_K / 1000 / (_inverse_k(reference_c) - _inverse_k(temp_c))
+    return math.log(factor) * GAS_CONSTANT_J_MOL_K / 1000 / inverse
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -136,7 +139,7 @@ def rule_of_thumb(weeks: float, temp_c: float, months: float, reference_c: float
 
     Raises
     ------
-    KitError   `science.not_positive`, `accelerated.temperature`.
+    KitError   `science.not_positive`, `accelerated.temperature`, `accelerated.range`.
     """
     require_positive("rule of thumb", weeks=weeks, months=months)
     factor = months * WEEKS_PER_MONTH / weeks
@@ -156,7 +159,7 @@ def months_by_q10(weeks: float, q10: float, temp_c: float, reference_c: float = 
 
     Raises
     ------
-    KitError   `science.not_positive`, `accelerated.temperature`.
+    KitError   `science.not_positive`, `accelerated.temperature`, `accelerated.range`.
     """
     require_positive("rule of thumb", weeks=weeks)
     return rule_of_thumb(weeks, temp_c, weeks * q10_factor(q10, temp_c - reference_c) / WEEKS_PER_MONTH, reference_c)
@@ -167,6 +170,23 @@ def _inverse_k(temp_c: float) -> float:
     if not (math.isfinite(kelvin) and kelvin > 0):
         raise _temperature(f"{temp_c} degC is no temperature")
     return 1 / kelvin
+
+
+def _in_range(what: str, work: Callable[[], float]) -> float:
+    """What `work` gives, refused where it is no finite number above zero: too large or too small to be kept."""
+    try:
+        found = work()
+    except OverflowError:
+        found = math.inf
+    if 0 < found < math.inf:
+        return found
+    raise KitError(
+        f"{what} is beyond every number",
+        where="accelerated storage",
+        allowed="temperatures, times and factors of real storage",
+        mend="check the numbers and their units",
+        code="accelerated.range",
+    )
 
 
 def _temperature(what: str) -> KitError:

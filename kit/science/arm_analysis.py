@@ -16,6 +16,7 @@ from kit.science.number_text import degrees
 from kit.science.same_day import same_day
 from kit.science.scatter_known import ENOUGH_DF, combined_sd
 from kit.science.statistics import PooledSD, mean_sd, pooled_sd
+from kit.science.two_pairs import NARROWER, are_two_pairs, narrower_of_two
 
 POOLED, WELCH, SAME_DAY, MIXED, NONE = "pooled", "welch", "same-day", "mixed", "none"
 ANALYSES = (POOLED, WELCH, SAME_DAY, MIXED, NONE)
@@ -44,6 +45,8 @@ class Analysis:
     each_sd : tuple          (SD of the arm, SD of the control) of each difference under Welch: the one pooled of both
                              twice where they scatter alike. Empty under any other analysis.
     alike : bool             Whether all are taken to scatter alike.
+    by_known : SimultaneousDifference, None   Of two pairs, the difference by the known scatter alone: an equivalence
+                             and what can be found are told from it.
     """
 
     code: str
@@ -56,6 +59,7 @@ class Analysis:
     not_linked: tuple[int, ...] = ()
     each_sd: tuple[tuple[float | None, float | None], ...] = ()
     alike: bool = True
+    by_known: SimultaneousDifference | None = None
 
 
 def analyse(
@@ -152,25 +156,33 @@ def _across(
     past = [day_means(arm) for arm in history]
     scatter = combined_sd([pooled_sd([arm.values for arm in (control, *arms, *past) if arm.n]), pool])
     lent = combined_sd([pooled_sd([arm.values for arm in past if arm.n]), pool])
-    if lent.df and _share_days(control, arms):
+    groups, sizes = [arm.values for arm in arms], tuple((arm.n, control.n) for arm in arms)
+    code, why = _choice(sizes, scatter, lent, alike, unknown)
+    pairs = code == POOLED and bool(lent.df) and are_two_pairs(control, arms)
+    if pairs:
+        notes.append(NARROWER)
+    elif lent.df and _share_days(control, arms):
         notes.append(
             "Versions and control share days, but too few to compare within them: differences between days stay in the "
             "earlier scatter, so the interval is rather too wide."
         )
-    groups, sizes = [arm.values for arm in arms], tuple((arm.n, control.n) for arm in arms)
-    code, why = _choice(sizes, scatter, lent, alike, unknown)
     if code == WELCH:
         found = welch_each(groups, control.values, confidence=confidence)
         own = pooled_sd([*groups, control.values])
         each = tuple(_each_sd(group, control.values, alike) for group in groups)
         return Analysis(WELCH, why, found, sizes, own.sd, own.df, tuple(notes), _alone(control, arms), each, alike)
     sd = None if code == NONE else scatter.sd
-    if sd is None:
-        alone = dunnett(groups, control.values, confidence=confidence, sd=0.0, df=0)
-        found = tuple(replace(one, reason=why) for one in alone)
+    by_known = None
+    if pairs:
+        narrow, by_known = narrower_of_two(control, arms[0], scatter, confidence=confidence)
+        found = (narrow,)
+    elif sd is None:
+        bare = dunnett(groups, control.values, confidence=confidence, sd=0.0, df=0)
+        found = tuple(replace(one, reason=why) for one in bare)
     else:
         found = dunnett(groups, control.values, confidence=confidence, sd=sd, df=scatter.df)
-    return Analysis(code, why, found, sizes, sd, scatter.df if sd else 0, tuple(notes), _alone(control, arms))
+    alone, df = _alone(control, arms), scatter.df if sd else 0
+    return Analysis(code, why, found, sizes, sd, df, tuple(notes), alone, alike=alike, by_known=by_known)
 
 
 def _each_sd(arm: Sequence[float], control: Sequence[float], alike: bool) -> tuple[float | None, float | None]:

@@ -34,6 +34,7 @@ class ArmVerdict(Worded):
     reason : str                   Why there is no interval, empty when there is one.
     equivalence : Equivalence, None  Against the margin, on the scale of the calculation; None without a margin.
     low_alone, high_alone : float, None   Interval as if it were the only arm. [as value]
+    by_pairs : bool                Whether the interval is that of the pairs of each day, which came out narrower.
     """
 
     label: str
@@ -56,6 +57,7 @@ class ArmVerdict(Worded):
     equivalence: Equivalence | None = None
     low_alone: float | None = None
     high_alone: float | None = None
+    by_pairs: bool = False
 
 
 @dataclass(frozen=True, slots=True, repr=False)

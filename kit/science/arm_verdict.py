@@ -143,12 +143,15 @@ def _judge(
 
     gap = found.differences[index]
     n_arm, n_control = found.sizes[index]
-    detectable = _detectable(gap, found, index)
-    same = _same(gap, wide, len(found.differences))
-    verdict = _verdict(gap, detectable, same, wide)
+    planned = found.by_known or gap  # what does not hang on how two pairs happened to lie
+    detectable = _detectable(planned, found, index)
+    same = _same(planned, wide, len(found.differences))
+    verdict = _verdict(gap, planned.df, detectable, same, wide)
     cautions = _cautions(gap, found, index)
     alone = (None, None)
-    if gap.low is not None:
+    if found.by_known:
+        alone = (gap.low, gap.high)
+    elif gap.low is not None:
         reach = float(stdtrit(gap.df, (1 + gap.confidence) / 2)) * gap.standard_error
         alone = (gap.difference - reach, gap.difference + reach)
     back = _ratio if scale == LN else float
@@ -177,6 +180,7 @@ def _judge(
         same,
         low_alone,
         high_alone,
+        by_pairs=planned is not gap,
     )
     words = sentence(made, confidence=gap.confidence, unit=unit, margin=margin, real=bool(gap.excludes_zero))
     object.__setattr__(made, "words", words)
@@ -189,7 +193,11 @@ def _ratio(number: float) -> float:
 
 
 def _verdict(
-    gap: SimultaneousDifference, detectable: float | None, same: Equivalence | None, wide: float | None
+    gap: SimultaneousDifference,
+    df: float | None,
+    detectable: float | None,
+    same: Equivalence | None,
+    wide: float | None,
 ) -> str:
     if gap.low is None:
         return NO_SCATTER
@@ -197,7 +205,7 @@ def _verdict(
         return EQUIVALENT
     if gap.excludes_zero:
         return REAL
-    if poorly_known(gap.df) or (wide is not None and detectable > wide):
+    if poorly_known(df) or (wide is not None and detectable > wide):
         return CANNOT_TELL
     return NOT_SHOWN
 

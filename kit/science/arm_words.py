@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from kit.science.number_text import degrees
+from kit.science.number_text import degrees, plural
 
 if TYPE_CHECKING:
     from kit.science.arm_result import ArmVerdict
@@ -22,7 +22,7 @@ def sentence(found: ArmVerdict, *, confidence: float, unit: str, margin: float |
     real : bool           Whether the interval leaves out "no difference".
     """
     size = _Size(found.kind, unit)
-    counts = f"{_plural(found.n_arm)} against {found.n_control}"
+    counts = f"{plural(found.n_arm, 'batch', 'batches')} against {found.n_control}"
     gap = f"{found.kind} {size.value(found.value)}"
     if found.low is None:
         return "; ".join([f"not tested: {gap}, {found.reason}", counts, *found.cautions])
@@ -41,7 +41,8 @@ def sentence(found: ArmVerdict, *, confidence: float, unit: str, margin: float |
         head += ", a real difference, but too small to matter"
     if found.verdict == "cannot_tell" and margin and found.detectable > margin:
         least = f"only {least}, more than the margin, {size.reach(margin)}"
-    return "; ".join([head, half, least, f"{counts}, {degrees(found.df)}", *found.cautions])
+    rests = f"{counts}, {degrees(found.df)}{' by the pairs of each day' if found.by_pairs else ''}"
+    return "; ".join([head, half, least, rests, *found.cautions])
 
 
 def _together(shown: bool) -> str:
@@ -66,7 +67,3 @@ def _three(number: float) -> str:
     if number >= 100:
         return f"{number:.1g}"
     return f"{number:.3g}" if number < 1 or number >= 10 else f"{number:.2f}"
-
-
-def _plural(count: int) -> str:
-    return f"{count} {'batch' if count == 1 else 'batches'}"

@@ -83,25 +83,6 @@ def whole_plot_notes(whole: Sequence[str], within: Sequence[str], settings: Sequ
     return tuple(notes)
 
 
-def error_term(design: Design, *factors: str) -> str:
-    """Which scatter an effect is judged against: BETWEEN_BASES or WITHIN_A_BASE.
-
-    Parameters
-    ----------
-    design : Design       A split plot; in any other every run is a base of its own.
-    factors : str         The factors of the effect: one, or those of an interaction.
-
-    Raises
-    ------
-    KitError   `design.names`.
-    """
-    for name in factors:
-        design.column(name)
-    if design.whole_plot is None or set(factors) <= set(design.whole_factors):
-        return BETWEEN_BASES
-    return WITHIN_A_BASE
-
-
 def _require_runs(first: Design, second: Design) -> None:
     for design in (first, second):
         if not design.levels or design.whole_plot is not None:

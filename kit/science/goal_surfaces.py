@@ -16,6 +16,7 @@ from kit.science.desirability import Goal, combined
 from kit.science.expected_desirability import expected_power, expected_whole
 from kit.science.expected_improvement import student_draws
 from kit.science.kriging import Kriging, fit_kriging
+from kit.science.number_text import plural
 from kit.science.response_solve import told_together
 
 _DRAWS, _FEW_DRAWS = 128, 16
@@ -249,9 +250,9 @@ def fit_surfaces(
         linear = points.shape[1] + (0 if parts else 1)
         if len(rows) < _least(linear):
             raise KitError(
-                f"{name} was read of {len(rows)} batches",
+                f"{name} was read of {plural(len(rows), 'batch', 'batches')}",
                 where="next trial",
-                allowed=f"{_least(linear)} batches or more, for {points.shape[1]} factors",
+                allowed=f"{_least(linear)} batches or more, for {plural(points.shape[1], 'factor')}",
                 mend="plan a first set of batches that covers the region",
                 code="next.few",
             )

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kit.errors import KitError
+from kit.science.number_text import plural
 
 _SAMPLE = 64
 # Reach of a departure as a share of the range, in the middle and by a factor either way; scatter and day as shares of
@@ -199,7 +200,7 @@ def fit_kriging(
     df = len(values) - terms.shape[1]
     if df < 2:
         raise KitError(
-            f"{len(values)} batches for a trend of {terms.shape[1]} terms",
+            f"{plural(len(values), 'batch', 'batches')} for a trend of {plural(terms.shape[1], 'term')}",
             where="fit_kriging()",
             allowed=f"{terms.shape[1] + 2} batches or more",
             mend="make more batches, or take a constant trend",

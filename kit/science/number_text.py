@@ -1,4 +1,4 @@
-"""Numbers in a sentence: a few significant figures, written out without an exponent; degrees of freedom."""
+"""Numbers in a sentence: a few significant figures, written out without an exponent; degrees of freedom; counts."""
 
 from __future__ import annotations
 
@@ -37,3 +37,19 @@ def degrees(df: float) -> str:
     """
     told = f"{df:.3g}"
     return f"{told} degree{'' if told == '1' else 's'} of freedom"
+
+
+def plural(count: int, one: str, many: str = "") -> str:
+    """A count with what is counted, one of them in the singular.
+
+    Parameters
+    ----------
+    count : int
+    one, many : str   What one is called, and several; with an s where `many` is omitted.
+
+    Examples
+    --------
+    >>> plural(1, "batch", "batches"), plural(2, "batch", "batches"), plural(0, "reading")
+    ('1 batch', '2 batches', '0 readings')
+    """
+    return f"{count} {one if count == 1 else many or one + 's'}"

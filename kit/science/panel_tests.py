@@ -192,7 +192,7 @@ def panel_test(task: Task, right: int, assessors: int, alpha: float = 0.05) -> P
             code="panel.counts",
         )
     if not assessors:
-        return PanelTest(task, 0, 0, _checked(alpha), None, None, "no assessor has answered")
+        return PanelTest(task, 0, 0, checked_risk(alpha), None, None, "no assessor has answered")
     minimum = minimum_right(task, assessors, alpha)
     agreeing = max(right, assessors - right) if task.two_sided else right
     p = min(1.0, _sides(task) * upper_tail(agreeing, assessors, task.chance))
@@ -219,11 +219,32 @@ def minimum_right(task: Task, assessors: int, alpha: float) -> int | None:
     -----
     ISO 4120:2021, table A.1; ISO 5495:2005: the smallest x with P(X >= x) not above alpha, alpha / 2 a side.
     """
-    level = _checked(alpha) / _sides(task)
+    level = checked_risk(alpha) / _sides(task)
     at = int(task.chance * assessors) if level < 0.5 else 0
     while at <= assessors and upper_tail(at, assessors, task.chance) > level:
         at += 1
     return at if at <= assessors else None
+
+
+def checked_risk(alpha: float) -> float:
+    """The risk itself, where it is one. [-]
+
+    Parameters
+    ----------
+    alpha : float   Between 0 and 1. [-]
+
+    Raises
+    ------
+    KitError   `panel.alpha`.
+    """
+    if not 0 < alpha < 1:
+        raise KitError(
+            f"a risk of {alpha}",
+            allowed="between 0 and 1, such as 0.05",
+            mend="give alpha as a fraction",
+            code="panel.alpha",
+        )
+    return alpha
 
 
 def upper_tail(at: int, n: int, share: float) -> float:
@@ -303,14 +324,3 @@ def _refuse_two_sided(task: Task) -> None:
             mend="use the share that chose one product",
             code="panel.no_discriminators",
         )
-
-
-def _checked(alpha: float) -> float:
-    if not 0 < alpha < 1:
-        raise KitError(
-            f"a risk of {alpha}",
-            allowed="between 0 and 1, such as 0.05",
-            mend="give alpha as a fraction",
-            code="panel.alpha",
-        )
-    return alpha

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from kit.errors import KitError
+from kit.science.panel_tests import checked_risk
 
 _MOST_STEPS = 5e7  # of counting, a few tenths of a second; beyond them chi-square is near enough
 _ROUNDING = 1e-9
@@ -66,7 +67,7 @@ class Ranking:
         """
         from scipy.special import chdtri
 
-        return float(chdtri(self.df, _risk(alpha)))
+        return float(chdtri(self.df, checked_risk(alpha)))
 
     def least_difference(self, alpha: float = 0.05) -> float:
         """The least significant difference of two rank sums, for one pair at a time (ISO 8587:2006, 7.2).
@@ -85,7 +86,7 @@ class Ranking:
         """
         from scipy.special import ndtri
 
-        return float(ndtri(1 - _risk(alpha) / 2)) * math.sqrt(2 * self.deviation)
+        return float(ndtri(1 - checked_risk(alpha) / 2)) * math.sqrt(2 * self.deviation)
 
     def least_difference_of_all(self, alpha: float = 0.05) -> float:
         """The same for all pairs at once: the risk holds for the whole table (Nemenyi 1963).
@@ -100,7 +101,8 @@ class Ranking:
         """
         from scipy.stats import studentized_range
 
-        return float(studentized_range.ppf(1 - _risk(alpha), self.products, math.inf)) * math.sqrt(self.deviation)
+        critical = float(studentized_range.ppf(1 - checked_risk(alpha), self.products, math.inf))
+        return critical * math.sqrt(self.deviation)
 
     def pairs(self, difference: float) -> tuple[tuple[int, int], ...]:
         """Pairs of products whose rank sums differ by `difference` or more, the smaller sum first.
@@ -149,7 +151,7 @@ class Trend:
         """
         from scipy.special import ndtri
 
-        return self.mean + float(ndtri(1 - _risk(alpha))) * self.sd
+        return self.mean + float(ndtri(1 - checked_risk(alpha))) * self.sd
 
 
 def friedman(rows: Rows) -> Ranking:
@@ -259,17 +261,6 @@ def checked_rows(rows: Rows) -> int:
         if not math.isfinite(value):
             raise KitError(f"{value} is no rank and no score", where="ranks of a panel", code="panel.not_finite")
     return lengths.pop()
-
-
-def _risk(alpha: float) -> float:
-    if not 0 < alpha < 1:
-        raise KitError(
-            f"a risk of {alpha}",
-            allowed="between 0 and 1, such as 0.05",
-            mend="give alpha as a fraction",
-            code="panel.alpha",
-        )
-    return alpha
 
 
 def _why_not(whole: int, deviation: float) -> str:

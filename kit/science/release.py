@@ -10,7 +10,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from kit.science.acidbase import AcidBaseError, AcidSystem, solve, strong_ions_for_ph
-from kit.science.drift import fit_first_order, rate_bounds, standard_errors
+from kit.science.first_order import fit_first_order, rate_bounds, standard_errors
 
 LATENT, RATE, OFFSET = "latent", "rate", "offset"
 _MOST_LATENT = 1.0  # mol/kg water: more than any product holds

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from kit.errors import KitError
 from kit.science.lack_of_fit import lack_of_fit
 from kit.science.model_terms import INTERCEPT, Term, model_matrix
+from kit.science.number_text import plural
 from kit.science.response_input import observed, require_usable
 from kit.science.response_result import Coefficient, LackOfFit, Prediction, ResponseModel
 
@@ -131,10 +132,10 @@ def _untold(columns: np.ndarray, names: Sequence[str]) -> str:
     if not groups:
         return ""
     count, needed = columns.shape
-    batches = "1 batch" if count == 1 else f"{count} batches"
     short = [group for group in groups if len(group) <= _NAMED]
     told = "; ".join(_one_group(group) for group in short)
     if count < needed:
+        batches = plural(count, "batch", "batches")
         few = f"{batches} for {needed} coefficients: at least {needed} different settings are needed"
         return f"{few}; in these batches {told}" if told else few
     return f"in these batches {told or 'the terms cannot be told apart'}"

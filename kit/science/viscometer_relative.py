@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from kit.errors import KitError
 from kit.science.number_text import short
-from kit.science.viscometer import DISC, Spindle, spindle, spring
+from kit.science.viscometer_parts import DISC, Spindle, spindle, spring
 
 _LEAST_SPEEDS = 3
 _RATE_FACTOR, _RATE_EXPONENT = 0.263, 0.771  # Briggs and Steffe 1997, from memory

@@ -9,7 +9,8 @@ from datetime import datetime
 from kit.errors import KitError
 from kit.formula.formula import Formula
 from kit.labbook.source import Source, nearest_names
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.show import Fielded
 
 

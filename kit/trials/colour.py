@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from kit.bench.readings import Reading
 from kit.bench.structure import COLOUR, light_of
 from kit.labbook.source import Source, open_source
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.science.colour_difference import ColourDifference, Lab, colour_difference
 from kit.show import Block, Fielded, Table, Worded
 from kit.trials.arms import in_order

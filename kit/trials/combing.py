@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from kit.errors import KitError
 from kit.labbook.source import Source, open_source
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.science.combing import Treatment, TreatmentRatio, against, treatments
 from kit.show import Block, Table, listing
 from kit.trials.arms import in_order

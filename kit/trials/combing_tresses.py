@@ -10,7 +10,8 @@ from kit.bench.methods import age_window
 from kit.bench.readings import Reading
 from kit.errors import KitError
 from kit.labbook.source import Source
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.science.combing import Tress, combed
 from kit.science.statistics import mean_sd
 from kit.show import Fielded

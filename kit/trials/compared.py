@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from kit.labbook.view import StudyView
+from kit.labbook.study_view import StudyView
 from kit.trials.arms import Arm
 from kit.trials.batch_ph import BatchPh, batch_phs
 from kit.trials.changes import Changes

@@ -9,8 +9,10 @@ from kit.bench.comparability import COMPARABLE, Verdict, against_method, compare
 from kit.bench.methods import AgeWindow, nearest_window
 from kit.bench.readings import Reading
 from kit.labbook.source import Source, open_source
-from kit.labbook.view import BatchView, StudyView
-from kit.science.drift import FirstOrder, Trend, fit_first_order, linear_trend
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
+from kit.science.drift import Trend, linear_trend
+from kit.science.first_order import FirstOrder, fit_first_order
 from kit.show import Fielded, Table, Worded
 from kit.trials.ages import age_words
 from kit.trials.arms import Arm, versions_of

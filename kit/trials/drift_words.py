@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
 
-from kit.science.drift import SLOW, FirstOrder, Trend
+from kit.science.drift import Trend
+from kit.science.first_order import SLOW, FirstOrder
 from kit.science.student_t import t_quantile
 from kit.show import Worded
 from kit.sources import read_data

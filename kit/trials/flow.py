@@ -9,7 +9,8 @@ from functools import cached_property
 from kit.bench.methods import AgeWindow, age_window
 from kit.errors import KitError
 from kit.labbook.source import Source, open_source
-from kit.labbook.view import BatchView, StudyView, TrialView
+from kit.labbook.study_view import StudyView, TrialView
+from kit.labbook.view import BatchView
 from kit.trials.arms import in_order
 from kit.trials.flow_batch import BatchFlow, flow_of
 from kit.trials.flow_build import BatchBuild, builds_of

@@ -16,7 +16,8 @@ from kit.science.flow_fit import fit_flow
 from kit.science.flow_models import CASSON, HERSCHEL_BULKLEY, NEWTONIAN, POWER_LAW, FlowModel
 from kit.science.flow_result import FlowFit
 from kit.science.thixotropy import Hysteresis, Recovery, hysteresis, recovery
-from kit.science.viscometer import full_scale_accuracy_pct, relative_error_pct, spindle_constant, spindles, springs
+from kit.science.viscometer import full_scale_accuracy_pct, relative_error_pct
+from kit.science.viscometer_parts import spindle_constant, spindles, springs
 from kit.science.viscometer_relative import RelativeFlowCurve, flow_index, relative_flow_curve
 from kit.science.yield_stress import QuickYield, YieldRange, YieldStress, quick_yield, yield_range, yield_stress
 from kit.show import Fielded

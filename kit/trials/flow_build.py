@@ -9,7 +9,8 @@ from decimal import Decimal
 from kit.bench.comparability import compare_pair
 from kit.bench.readings import Reading, viscosity_mpa_s
 from kit.labbook.source import Source
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.science.viscosity_build import ViscosityBuild, fit_build
 from kit.show import Worded
 from kit.trials.flow_select import fillings, is_viscosity, left_by_rule

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from kit.bench.readings import Reading
 from kit.labbook.source import Source
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.science.statistics import mean_sd
 from kit.trials.flow_select import age_label
 from kit.trials.judging import age_of, fold

@@ -11,7 +11,8 @@ from kit.bench.methods import Method, nearest_window
 from kit.bench.methods import methods as kit_methods
 from kit.bench.readings import Reading
 from kit.labbook.source import Source
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.show import Fielded
 from kit.trials.flow_sweep import LEAST_SPEEDS, Sweep, find_sweep, speeds
 from kit.trials.judging import age_of, fold, placeless

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from kit.bench.readings import Reading, viscosity_mpa_s
 from kit.errors import KitError
 from kit.labbook.source import Source
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.science.flow_activation import FlowActivation, flow_activation
 from kit.science.temperature_correction import CorrectedViscosity, TemperatureSlope, correct_viscosity, measured_slope
 from kit.show import Worded

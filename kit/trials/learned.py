@@ -13,7 +13,8 @@ from kit.bench.readings import Reading
 from kit.errors import KitError
 from kit.formula.knowledge import Knowledge, LeftOutReading, same_age
 from kit.labbook.source import Source, open_source
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.trials.ages import age_words, asked_as, beside, learning_window
 from kit.trials.arms import in_order, versions_of
 from kit.trials.judging import age_of, fold

@@ -9,7 +9,8 @@ from kit.bench.events import Adjusted
 from kit.bench.readings import Reading
 from kit.errors import BatchError
 from kit.labbook.source import Source
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.trials.learned_made import batch_at
 from kit.trials.learned_points import Point
 from kit.units import plain

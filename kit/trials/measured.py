@@ -9,7 +9,7 @@ from kit.bench.mean_uncertainty import Calibrations
 from kit.bench.methods import AgeWindow
 from kit.formula.model import SpecLine
 from kit.labbook.source import Source
-from kit.labbook.view import StudyView
+from kit.labbook.study_view import StudyView
 from kit.trials.arms import Arm
 from kit.trials.differences import Judged, against_control
 from kit.trials.judging import STORAGE_CODES, fold, pair_verdict, scale_of

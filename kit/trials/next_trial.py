@@ -14,8 +14,9 @@ from kit.trials.next_trial_candidates import Bench, check_bounds, mixture_words
 from kit.trials.next_trial_choice import IMPROVE, SETTLE, Pick, Tried, choose, surfaces_of
 from kit.trials.next_trial_goals import ReadGoal, read_goals
 from kit.trials.next_trial_result import NextTrials, Suggestion
+from kit.trials.response_coordinates import coordinates
 from kit.trials.response_data import ResponseBatch, arms_of, collect, day_words, made_otherwise, results_of
-from kit.trials.response_levels import coordinates, read_level_factors
+from kit.trials.response_levels import read_level_factors
 from kit.trials.results import LN
 from kit.units import number
 

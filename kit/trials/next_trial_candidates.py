@@ -12,7 +12,8 @@ from kit.errors import FormulaError, KitError
 from kit.formula.formula import Formula
 from kit.formula.rules.many import review_many
 from kit.trials.plan_factors import ACTIVE
-from kit.trials.response_levels import MIXTURE, PROCESS, Coordinates, LevelFactor
+from kit.trials.response_coordinates import Coordinates
+from kit.trials.response_levels import MIXTURE, PROCESS, LevelFactor
 
 if TYPE_CHECKING:
     import numpy as np

@@ -19,7 +19,7 @@ from kit.trials.response_data import ResponseBatch
 from kit.trials.wording import ABSENT, plural
 
 if TYPE_CHECKING:
-    from kit.trials.response_levels import Coordinates
+    from kit.trials.response_coordinates import Coordinates
 
 
 @dataclass(frozen=True, repr=False)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from kit.errors import KitError
 from kit.labbook.source import Source
-from kit.labbook.view import StudyView
+from kit.labbook.study_view import StudyView
 
 
 def one_study(source: Source, names: Sequence[str], study: str, *, where: str, code: str) -> StudyView:

@@ -2,63 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence, Set
+from dataclasses import dataclass, field
 from datetime import datetime
-from decimal import Decimal
 from functools import cached_property
 
 from kit.errors import RecordError
 from kit.labbook.plan_entry import PlanKept, PlannedRun
-from kit.labbook.source import open_source
+from kit.labbook.source import Source, open_source
 from kit.labbook.view import BatchView
-from kit.show import Block, Cell, Table, Worded, listing
+from kit.show import Block, Cell, Table, listing
 from kit.trials.arms import day_made, in_order
-from kit.trials.as_made import line_differences, made_of
+from kit.trials.as_made import made_of
 from kit.trials.plan import Plan
-from kit.trials.plan_factors import SETTING
 from kit.trials.plan_layouts import EFFECTS
 from kit.trials.plan_points import CONTROL
+from kit.trials.plan_run_made import NOT_MADE, RunMade, matched, run_made
 from kit.trials.wording import plural
-
-NOT_MADE = "NOT MADE YET"
-
-
-@dataclass(frozen=True, repr=False)
-class RunMade(Worded):
-    """A planned batch and the one it became.
-
-    Parameters
-    ----------
-    run : PlannedRun     As planned.
-    batch : BatchView    As made; None where it is not made yet.
-    day, place : int     Made on the so-manyeth day of making, and as the so-manyeth of the plan that day; 0 before.
-    differs : tuple      What came otherwise, in words.
-    lines : tuple        Those of them that are amounts as made against meant.
-    """
-
-    run: PlannedRun
-    batch: BatchView | None
-    day: int = 0
-    place: int = 0
-    differs: tuple[str, ...] = ()
-    lines: tuple[str, ...] = ()
-
-    @property
-    def words(self) -> str:
-        """What was planned, and what came of it."""
-        became = f"made as {self.batch.name} on {_actual(self)}" if self.batch else NOT_MADE
-        return "; ".join([f"{self.run}: {became}", *self.differs])
-
-    @property
-    def as_planned(self) -> bool:
-        """Whether it was made, on its day, in its order, with nothing to tell."""
-        return self.batch is not None and not self.differs
-
-    @property
-    def done_otherwise(self) -> tuple[str, ...]:
-        """What came otherwise in day, order, mass or setting; oil that stayed in its beaker aside."""
-        return tuple(words for words in self.differs if words not in self.lines)
 
 
 @dataclass(frozen=True)
@@ -70,11 +30,13 @@ class PlanMade:
     kept : PlanKept          The plan as kept.
     runs : tuple             In the order that was planned.
     others : tuple           Batches of the study made since, of no planned version or beyond the number planned.
+    shared : dict            Another plan of the study to the batches of this one that count in it too.
     """
 
     kept: PlanKept
     runs: tuple[RunMade, ...]
     others: tuple[BatchView, ...] = ()
+    shared: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @cached_property
     def plan(self) -> Plan:
@@ -96,7 +58,15 @@ class PlanMade:
         told += f", {left} not yet" if left else ""
         told += f"; {differ} came otherwise than planned" if differ else ""
         told += f"; {len(self.begun_before)} begun before the plan was put on the record" if self.begun_before else ""
-        return f"{told}; in {lines} amounts differ as made." if lines else f"{told}."
+        told = f"{told}; in {lines} amounts differ as made." if lines else f"{told}."
+        return " ".join([told, *self._shared_words()])
+
+    def _shared_words(self) -> list[str]:
+        return [
+            f"{', '.join(names)} count{'s' if len(names) == 1 else ''} as made in plan {plan} too: both plans hold "
+            f"{'its version' if len(names) == 1 else 'their versions'}."
+            for plan, names in self.shared.items()
+        ]
 
     @property
     def begun_before(self) -> tuple[str, ...]:
@@ -113,7 +83,7 @@ class PlanMade:
                 one.run.label,
                 _planned(one.run),
                 one.batch.name if one.batch else Cell(NOT_MADE, "quiet"),
-                _actual(one),
+                one.made_on,
                 "; ".join(one.done_otherwise) or ("as planned" if one.batch else ""),
                 _lines_told(one),
             )
@@ -188,13 +158,29 @@ def plan_made(source: object, plan: str = "", *, study: str = "") -> PlanMade:
     """
     source = open_source(source)
     kept = source.plan(plan) if plan else _last(source, study)
-    since = [batch for batch in in_order(source.batches(study=kept.study)) if kept.is_before(batch)]
-    own = [batch for batch in since if kept.covers(batch)]
-    taken = _matched(kept.runs, own)
+    made = in_order(source.batches(study=kept.study))
+    taken, own = _taken(kept, made)
     days = list(dict.fromkeys(day_made(batch) for batch in own))
-    runs = tuple(_run_made(run, taken.get(run.order), kept, days, list(taken.values())) for run in kept.runs)
+    runs = tuple(run_made(run, taken.get(run.order), kept, days, list(taken.values())) for run in kept.runs)
     used = {batch.name for batch in taken.values()}
-    return PlanMade(kept, runs, tuple(batch for batch in since if batch.name not in used))
+    others = tuple(batch for batch in made if kept.is_before(batch) and batch.name not in used)
+    return PlanMade(kept, runs, others, _shared(source, kept, made, used))
+
+
+def _taken(kept: PlanKept, made: Sequence[BatchView]) -> tuple[dict[int, BatchView], list[BatchView]]:
+    """What the batches of a plan became, and all batches of its versions made since it was planned."""
+    own = [batch for batch in made if kept.covers(batch)]
+    return matched(kept.runs, own), own
+
+
+def _shared(source: Source, kept: PlanKept, made: Sequence[BatchView], used: Set[str]) -> dict[str, tuple[str, ...]]:
+    """Other plans of the study by name, with the batches of this one that they count as theirs."""
+    found = {}
+    for other in source.plans(kept.study):
+        if other.name != kept.name:
+            theirs = {batch.name for batch in _taken(other, made)[0].values()}
+            found[other.name] = tuple(batch.name for batch in made if batch.name in used & theirs)
+    return {name: batches for name, batches in found.items() if batches}
 
 
 def _last(source, study: str) -> PlanKept:
@@ -209,90 +195,6 @@ def _last(source, study: str) -> PlanKept:
             code="plan.unknown",
         )
     return plans[-1]
-
-
-def _matched(runs: Sequence[PlannedRun], batches: Sequence[BatchView]) -> dict[int, BatchView]:
-    """Order of a planned batch to the batch it became: on its own day first, then the first left."""
-    days = list(dict.fromkeys(day_made(batch) for batch in batches))
-    left, taken = list(batches), {}
-
-    def take(run: PlannedRun, fits) -> None:
-        found = next((batch for batch in left if batch.formula.fingerprint == run.version and fits(batch)), None)
-        if found is not None:
-            taken[run.order] = found
-            left.remove(found)
-
-    for run in runs:
-        take(run, lambda batch, run=run: _on_its_day(run, batch, days))
-    for run in runs:
-        if run.order not in taken:
-            take(run, lambda batch: True)
-    return taken
-
-
-def _on_its_day(run: PlannedRun, batch: BatchView, days: Sequence[str]) -> bool:
-    return day_made(batch) == run.date if run.date else days.index(day_made(batch)) + 1 == run.day
-
-
-def _run_made(
-    run: PlannedRun, batch: BatchView | None, kept: PlanKept, days: Sequence[str], made: Sequence[BatchView]
-) -> RunMade:
-    if batch is None:
-        return RunMade(run, None)
-    day = days.index(day_made(batch)) + 1
-    today = [one.name for one in in_order(made) if day_made(one) == day_made(batch)]
-    place = today.index(batch.name) + 1
-    lines = [f"{name}: {words}" for name, words in line_differences(batch).items()]
-    differs = [*_done_otherwise(run, batch, kept, day, place), *lines]
-    return RunMade(run, batch, day, place, tuple(differs), tuple(lines))
-
-
-def _done_otherwise(run: PlannedRun, batch: BatchView, kept: PlanKept, day: int, place: int) -> list[str]:
-    told = [] if batch.finished_at else ["begun, not finished"]
-    if run.date and day_made(batch) != run.date:
-        told.append(f"planned for {run.date}, made on {day_made(batch)}")
-    elif not run.date and day != run.day:
-        told.append(f"planned for day {run.day}, made on day {day}")
-    elif place != run.place:
-        told.append(f"planned as number {run.place} of the day, made as number {place}")
-    if str(batch.batch_g.normalize()) != str(_planned_g(kept).normalize()):
-        told.append(f"{batch.batch_g:f} g instead of {_planned_g(kept):f} g")
-    return [*told, *_settings(run, batch, kept)]
-
-
-def _planned_g(kept: PlanKept) -> Decimal:
-    return Decimal(kept.row["batch_g"])
-
-
-def _settings(run: PlannedRun, batch: BatchView, kept: PlanKept) -> list[str]:
-    """Settings that were varied, as recorded, where they differ from the plan or were not recorded."""
-    varied = {row["name"] for row in kept.row["factors"] if row["kind"] == SETTING}
-    levels = next(one["levels"] for one in kept.row["versions"] if one["version"] == run.version)
-    told = []
-    for name, level in levels:
-        if name in varied:
-            found = _recorded(name, batch)
-            if found == "":
-                told.append(f"{name}: NOT RECORDED")
-            elif found is not None and abs(float(found) - float(level)) > 1e-9:
-                told.append(f"{name}: {found} instead of {level}")
-    return told
-
-
-def _recorded(name: str, batch: BatchView) -> str | None:
-    """What was recorded of a setting; "" where nothing was, None where the record has no place for it."""
-    words = name.split()
-    done = batch.standing("combine")
-    body = done[-1].body if done else {}
-    if words[0] == "combine" and words[-1] in ("rpm", "minutes"):
-        return body.get(words[-1], "")
-    if words[0] == "phase" and words[-1] == "temperature":
-        return body.get("temps_c", {}).get(words[1], "")
-    if words[0] == "add" and len(words) == 3:
-        added = [item for item in batch.standing("add") if item.body["phase"] == words[1]]
-        field = {"temperature": "temp_c"}.get(words[-1], words[-1])
-        return added[-1].body.get(field, "") if added else ""
-    return None
 
 
 def _level(plan: Plan, run: PlannedRun, name: str) -> float | None:
@@ -312,7 +214,3 @@ def _lines_told(one: RunMade) -> str:
     if made is None:
         return why
     return f"{plural(len(one.lines), 'line')} differ{'s' if len(one.lines) == 1 else ''}" if one.lines else "as meant"
-
-
-def _actual(one: RunMade) -> str:
-    return f"{day_made(one.batch)}, number {one.place}" if one.batch else ""

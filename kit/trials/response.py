@@ -13,6 +13,7 @@ from kit.science.response_model import ResponseModel
 from kit.science.response_model import fit_response as fit_model
 from kit.show import Block, Table, listing
 from kit.trials import response_effects, response_tables
+from kit.trials.response_coordinates import Coordinates, coordinates
 from kit.trials.response_data import (
     ResponseData,
     arms_of,
@@ -23,15 +24,7 @@ from kit.trials.response_data import (
     results_of,
 )
 from kit.trials.response_fitted import Fitted
-from kit.trials.response_levels import (
-    MADE,
-    MEANT,
-    Coordinates,
-    LevelFactor,
-    coordinates,
-    read_level_factors,
-    several,
-)
+from kit.trials.response_levels import MADE, MEANT, LevelFactor, read_level_factors, several
 from kit.trials.response_models import candidates
 from kit.trials.results import LN, PropertyResult
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from kit.errors import KitError
 from kit.labbook.source import Source, nearest_names
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.science.design_day import confounded_with_day
 from kit.show import Fielded
 from kit.trials.arms import Arm, versions_of

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from kit.errors import KitError
 from kit.science.model_choice import ModelChoice
 from kit.science.response_result import Prediction, ResponseModel
+from kit.trials.response_coordinates import Coordinates
 from kit.trials.response_data import ResponseBatch, ResponseData
-from kit.trials.response_levels import Coordinates
 from kit.trials.results import LN, PropertyResult
 from kit.units import number
 

@@ -14,7 +14,7 @@ from kit.science.model_terms import (
     polynomial_terms,
     scheffe_terms,
 )
-from kit.trials.response_levels import Coordinates
+from kit.trials.response_coordinates import Coordinates
 
 SIDE_BY_SIDE, CROSSED = "beside", "crossed with"
 

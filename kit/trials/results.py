@@ -110,7 +110,7 @@ class Difference(Worded):
     df : float, None             Degrees of freedom of the interval.
     standard_error : float, None On the scale of the calculation (ln units for a ratio).
     interval_by : str            "pooled batch scatter", "Welch", "control of the same day", "days and batches at
-                                 random" or "single batch".
+                                 random", "pairs of each day" or "single batch".
     n_arm, n_control : int       Batches on either side.
     verdict : str                "differs", "not shown to differ", "the same within the margin", "cannot be told with
                                  these batches" or "not tested".

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from kit.bench.methods import AgeWindow
 from kit.labbook.source import Source
-from kit.labbook.view import StudyView
+from kit.labbook.study_view import StudyView
 from kit.science.statistics import pooled_sd
 from kit.trials.arms import Arm, versions_of
 from kit.trials.results import BatchValue, Scatter

@@ -14,8 +14,10 @@ from kit.bench.calibration import Calibration
 from kit.bench.comparability import COMPARABLE, Verdict
 from kit.bench.methods import AgeWindow, Method
 from kit.bench.readings import Reading
+from kit.labbook.batch_entries import Observation
 from kit.labbook.source import Source
-from kit.labbook.view import BatchView, Observation, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.trials.arms import Arm
 from kit.trials.judging import by_the_method, fold, held_back, pair_verdict, placeless, window_of
 from kit.trials.results import LeftOut

@@ -13,8 +13,9 @@ from kit.errors import KitError
 from kit.labbook.settings_measured import settings_measured
 from kit.labbook.source import Source, open_source
 from kit.labbook.stability_protocol_entry import ProtocolKept, data_before
+from kit.labbook.study_view import StudyView
 from kit.labbook.times import show_time
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.view import BatchView
 from kit.show import Block, Table
 from kit.trials.arms import Arm, versions_of
 from kit.trials.judging import fold

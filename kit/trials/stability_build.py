@@ -12,7 +12,7 @@ from kit.bench.stability_acceptance import DIFFERENCE, RATIO, Acceptance
 from kit.bench.stability_protocol import Place, StabilityProtocol
 from kit.bench.storage import REFERENCE, freeze_thaw_cycles, storage_key
 from kit.labbook.source import Source
-from kit.labbook.view import StudyView
+from kit.labbook.study_view import StudyView
 from kit.science.shelf_life import shelf_life
 from kit.science.shelf_life_lines import pooled_lines
 from kit.science.viscosity_build import fit_build

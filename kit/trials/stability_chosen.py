@@ -7,7 +7,8 @@ from collections.abc import Iterable, Sequence
 from kit.errors import RecordError
 from kit.labbook.source import Source, nearest_names
 from kit.labbook.stability_protocol_entry import ProtocolKept
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.trials.arms import in_order
 
 

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from kit.bench.pull import Pull
+from kit.bench.property_scale import fold
+from kit.bench.pull import MICROBIOLOGY, Pull
 from kit.bench.pull_calendar import PullCalendar, pull_calendar
 from kit.bench.storage import places_words, storage_key
 from kit.labbook.stability_protocol_entry import ProtocolKept, storage_start
@@ -28,17 +29,23 @@ class PullState(Worded):
     pull : Pull
     state : str       "done", "due now", "ahead", "MISSED" or "read outside its window".
     readings : int    Readings and words that are there for it.
+    left : tuple      Properties that the protocol asks for and nobody has looked at, where others were; what goes to a
+                      laboratory aside.
+    over : bool       Whether its time is over, so that they cannot be read any more.
     """
 
     pull: Pull
     state: str
     readings: int
+    left: tuple[str, ...] = ()
+    over: bool = False
 
     @property
     def words(self) -> str:
         """The pull, and how it stands."""
         count = f", {plural(self.readings, 'reading')}" if self.readings else ""
-        return f"{self.pull}: {self.state}{count}"
+        left = f"; {_left(self.over)}: {', '.join(self.left)}" if self.left else ""
+        return f"{self.pull}: {self.state}{count}{left}"
 
 
 def calendar_of(kept: ProtocolKept, batches: Iterable[BatchView]) -> PullCalendar:
@@ -71,27 +78,42 @@ def pull_states(kept: ProtocolKept, batches: Sequence[BatchView], now: datetime)
     return tuple(_state(pull, beside[pull.batch, pull.place], seen[pull.batch], now) for pull in pulls)
 
 
-def _looked(batch: BatchView) -> list[tuple[str, datetime]]:
-    """Place and moment of everything that was read or seen of a batch."""
-    found = [(one.storage, one.measured_at) for one in batch.readings if not one.void and one.measured_at]
-    found += [(one.storage, one.measured_at) for one in batch.observations if not one.void and one.measured_at]
-    return [(storage_key(storage), datetime.fromisoformat(at)) for storage, at in found]
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """Something that was read or seen of a jar: where it was kept, of what, and when."""
+
+    place: str
+    property: str
+    at: datetime
 
 
-def _state(pull: Pull, beside: Sequence[Pull], looked: Sequence[tuple[str, datetime]], now: datetime) -> PullState:
+def _looked(batch: BatchView) -> list[_Look]:
+    """Everything that was read or seen of a batch."""
+    found = [(one.storage, one.property, one.measured_at) for one in batch.readings if not one.void]
+    found += [(one.storage, one.name, one.measured_at) for one in batch.observations if not one.void]
+    return [_Look(storage_key(storage), fold(name), datetime.fromisoformat(at)) for storage, name, at in found if at]
+
+
+def _state(pull: Pull, beside: Sequence[Pull], looked: Sequence[_Look], now: datetime) -> PullState:
     """How one pull stands; what lies nearer to another pull of the place is that one's, where windows overlap."""
     places = ("", "25 degC") if pull.is_baseline else (pull.place,)
     rest = pull.read_at - pull.due
-    mine = [at for place, at in looked if place in places and min(beside, key=lambda one: _apart(one, at)) is pull]
-    inside = [at for at in mine if pull.earliest <= at <= pull.latest + rest]
+    mine = [one for one in looked if one.place in places and min(beside, key=lambda near: _apart(near, one.at)) is pull]
+    over = now > pull.latest + rest
+    inside = [one for one in mine if pull.earliest <= one.at <= pull.latest + rest]
     if inside:
-        return PullState(pull, DONE, len(inside))
-    around = [at for at in mine if abs(at - pull.due) <= 2 * (pull.latest - pull.due) + rest]
+        return PullState(pull, DONE, len(inside), _not_looked_at(pull, inside), over)
+    around = [one for one in mine if abs(one.at - pull.due) <= 2 * (pull.latest - pull.due) + rest]
     if around:
-        return PullState(pull, LATE, len(around))
-    if now > pull.latest + rest:
-        return PullState(pull, MISSED, 0)
+        return PullState(pull, LATE, len(around), _not_looked_at(pull, around), over)
+    if over:
+        return PullState(pull, MISSED, 0, over=True)
     return PullState(pull, DUE if now >= pull.earliest else AHEAD, 0)
+
+
+def _not_looked_at(pull: Pull, looked: Iterable[_Look]) -> tuple[str, ...]:
+    seen = {one.property for one in looked}
+    return tuple(name for name in pull.properties if name != MICROBIOLOGY and fold(name) not in seen)
 
 
 def _apart(pull: Pull, at: datetime) -> timedelta:
@@ -111,27 +133,53 @@ def pulls_table(states: Sequence[PullState], now: datetime) -> Table:
     for one in states:
         groups.setdefault((one.pull.due, one.pull.batch, one.pull.station, one.state), []).append(one)
     rows = [_row(found) for found in groups.values()]
-    counts = ", ".join(
-        f"{sum(1 for one in states if one.state == state)} {state}"
-        for state in PULL_STATES
-        if any(one.state == state for one in states)
-    )
+    besides = "; what the protocol asks for besides is named" if any(one.left for one in states) else ""
     return Table(
         ("due", "batch, after", "from", "state"),
         rows,
-        title=f"Pulls: {counts or 'none'}",
+        title=f"Pulls: {states_words(states) or 'none'}",
         note=f"As of {now:%Y-%m-%d %H:%M}. A pull counts as done when anything was read or seen of a jar from there "
-        "within its window.",
+        f"within its window{besides}.",
     )
+
+
+def states_words(states: Sequence[PullState]) -> str:
+    """How many pulls stand how: "5 done (1 of them not in full), 2 MISSED"; empty where there are none.
+
+    Parameters
+    ----------
+    states : sequence of PullState
+    """
+    told = []
+    for state in PULL_STATES:
+        alike = [one for one in states if one.state == state]
+        partly = sum(bool(one.left) for one in alike)
+        told += [f"{len(alike)} {state}{f' ({partly} of them not in full)' if partly else ''}"] if alike else []
+    return ", ".join(told)
 
 
 def _row(found: Sequence[PullState]) -> tuple[object, ...]:
     pull, state = found[0].pull, found[0].state
     places = "jars go into storage" if pull.is_baseline else places_words(one.pull.place for one in found)
     count = sum(one.readings for one in found)
+    told = f"{state}, {plural(count, 'reading')}" if count else state
+    left = _left_words(found)
     return (
         f"{pull.due:%Y-%m-%d}",
         f"{pull.batch}, {pull.station}",
         places,
-        Cell(f"{state}, {plural(count, 'reading')}" if count else state, _TONES[state]),
+        Cell(f"{told}; {left}" if left else told, "flag" if left else _TONES[state]),
     )
+
+
+def _left_words(found: Sequence[PullState]) -> str:
+    """What is left of some pulls of one station: a property by its name, with the places where not all lack it."""
+    told = []
+    for name in dict.fromkeys(name for one in found for name in one.left):
+        lacking = [one.pull.place for one in found if name in one.left]
+        told.append(name if len(lacking) == len(found) else f"{name} ({places_words(lacking)})")
+    return f"{_left(found[0].over)}: {', '.join(told)}" if told else ""
+
+
+def _left(over: bool) -> str:
+    return "not looked at" if over else "still to look at"

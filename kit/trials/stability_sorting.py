@@ -13,7 +13,7 @@ from kit.bench.readings import Reading
 from kit.bench.stability_protocol import Pack, Place, StabilityProtocol
 from kit.bench.storage import REFERENCE, storage_key, storage_temp_c, storage_words
 from kit.labbook.source import Source
-from kit.labbook.view import StudyView
+from kit.labbook.study_view import StudyView
 from kit.trials.judging import age_of, fold
 from kit.trials.results import FLAG, IN_PROCESS, LN, NOT_COMPARABLE, SHOWN, VOID, LeftOut
 from kit.trials.stability_series import StoragePoint

@@ -10,7 +10,7 @@ from kit.bench.stability_acceptance import UNCHANGED, Acceptance
 from kit.bench.stability_protocol import StabilityProtocol
 from kit.bench.storage import storage_key
 from kit.labbook.source import Source
-from kit.labbook.view import StudyView
+from kit.labbook.study_view import StudyView
 from kit.trials.arms import Arm
 from kit.trials.judging import fold
 from kit.trials.results import LeftOut

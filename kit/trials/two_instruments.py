@@ -10,7 +10,8 @@ from kit.bench.mean_uncertainty import MeanUncertainty, mean_uncertainty
 from kit.bench.methods import age_window
 from kit.bench.readings import Reading
 from kit.labbook.source import Source, open_source
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.science.uncertainty_use import InstrumentDifference, InstrumentValue
 from kit.science.uncertainty_use import between_instruments as difference_of
 from kit.show import Block, Cell, Fielded, Table, Worded

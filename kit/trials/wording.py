@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from kit.bench.readings import Reading
+from kit.science.number_text import plural
 from kit.trials.results import LN, BatchValue
 
 NOT_RECORDED = "NOT RECORDED"
@@ -35,11 +36,6 @@ def counts(values: Iterable[BatchValue]) -> str:
     """ "2 batches, 3 readings" """
     values = tuple(values)
     return f"{plural(len(values), 'batch', 'batches')}, {plural(sum(value.n_readings for value in values), 'reading')}"
-
-
-def plural(count: int, one: str, many: str = "") -> str:
-    """ "1 batch", "2 batches" """
-    return f"{count} {one if count == 1 else many or one + 's'}"
 
 
 def signed(text: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import warnings
 
 from kit.errors import RepeatedReadingWarning
-from kit.labbook.view import Observation
+from kit.labbook.batch_entries import Observation
 from kit.widgets.entry_form import EntryForm
 from kit.widgets.parts import (
     ASKS,

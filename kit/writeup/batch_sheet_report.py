@@ -15,8 +15,9 @@ from kit.formula.library import load_library
 from kit.formula.model import SpecLine
 from kit.formula.pour import HOT_KINDS
 from kit.labbook.source import Source, open_source
+from kit.labbook.study_view import StudyView
 from kit.labbook.times import show_time
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.view import BatchView
 from kit.show import Block, Cell, Table, listing
 from kit.units import plain
 from kit.writeup.report_process import equipment, steps_done

@@ -7,6 +7,7 @@ that are named in the environment.
 
 from __future__ import annotations
 
+import gc
 import importlib
 import json
 import os
@@ -19,16 +20,19 @@ PRELOAD = "KIT_PRELOAD"  # modules, with commas between
 
 def main(arguments: list[str]) -> None:
     """Start the kernel and serve until told to stop."""
+    gc.disable()  # all that is loaded here stays: looking through it for garbage again and again finds none
     _find_the_callers_kit()
-    from kit.writeup.slow_import import hide_slow_import
+    from kit.writeup.slow_import import hide_slow_imports
 
-    hide_slow_import()
+    hide_slow_imports()
     from ipykernel.kernelapp import IPKernelApp
 
     application = IPKernelApp.instance()
     application.initialize([*arguments, "--HistoryManager.enabled=False"])
     for name in filter(None, ["IPython.display", *os.environ.pop(PRELOAD, "").split(",")]):
         _preload(name)
+    gc.freeze()
+    gc.enable()
     application.start()
 
 

@@ -17,7 +17,7 @@ from kit.writeup.declaration import REPORT
 from kit.writeup.page_figures import island, plotly_bundle, script_hash
 from kit.writeup.page_origin import origin_html
 from kit.writeup.page_outputs import Body, count_figures
-from kit.writeup.page_text import writable
+from kit.writeup.page_text import load_readers, writable
 
 
 def make_page(
@@ -59,6 +59,14 @@ def make_page(
     page = writable(_whole(title, "\n".join(parts), drawn=body.figures > 0, layout=layout))
     _check_figures(page, notebook)
     return page
+
+
+def load_parts() -> None:
+    """Load what every page needs, so that making one does not wait for it: the readers of text, the bundled scripts."""
+    load_readers()
+    plotly_bundle()
+    for name in ("page_boot.js", "page_style.css"):
+        _resource(name)
 
 
 def _whole(title: str, content: str, *, drawn: bool, layout: str) -> str:

@@ -163,6 +163,13 @@ def _reader() -> Any:
     return MarkdownIt("commonmark", {"html": False}).enable(["table", "strikethrough"])
 
 
+def load_readers() -> None:
+    """Load the readers of Markdown and of HTML and make them ready."""
+    import nh3  # noqa: F401 - so that it is there when the first table is cleaned
+
+    _reader()
+
+
 class Headings:
     """Turns Markdown cells into HTML with one heading order for the whole page, and remembers the sections.
 

@@ -5,11 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from kit.figures.figure import Figure
-from kit.figures.panel import panel_figure, tress_residuals
 from kit.labbook.source import Source
 from kit.show import Block, Listing, Table, listing
-from kit.trials.combing import combing
-from kit.trials.panel import evaluated
 
 Shown = Figure | Listing | Table | Block
 
@@ -24,7 +21,13 @@ def panel_parts(source: Source, study: str, trials: Sequence[str] = ()) -> list[
     trials : sequence of str   All of the study when empty.
     """
     parts: list[Shown] = []
-    for kept in source.panels(study, trials=trials):
+    panels = source.panels(study, trials=trials)
+    if not panels:
+        return parts  # as for most trials; what judges panels is not loaded for them
+    from kit.figures.panel import panel_figure
+    from kit.trials.panel import evaluated
+
+    for kept in panels:
         result = evaluated(kept)
         figure = panel_figure(result)
         parts += [listing(f"Panel {kept.name}", result.sentences), *([figure] if figure else []), *result.tables()]
@@ -40,6 +43,9 @@ def combing_parts(source: Source, study: str, trials: Sequence[str] = ()) -> lis
     study : str
     trials : sequence of str   All of the study when empty.
     """
+    from kit.figures.panel import tress_residuals
+    from kit.trials.combing import combing
+
     found = combing(source, trials, study=study)
     if trials and not {treated.name.partition("/")[0] for treated in found.treatments} & set(trials):
         return []  # of the control alone, which stands beside every trial

@@ -5,8 +5,9 @@ from __future__ import annotations
 from kit.bench.methods import Method
 from kit.bench.readings import Reading
 from kit.labbook.source import Source
+from kit.labbook.study_view import StudyView
 from kit.labbook.times import show_time
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.view import BatchView
 from kit.show import Cell, Table
 from kit.units import plain
 from kit.writeup.report_formula import NOT_RECORDED

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from kit.errors import KitError
 from kit.formula.model import SpecLine
 from kit.labbook.source import Source
-from kit.labbook.view import BatchView, StudyView
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import BatchView
 from kit.science.desirability import Goal
 from kit.trials.judging import fold
 from kit.trials.next_trial_goals import ReadGoal, read_goals

@@ -1,9 +1,10 @@
-"""Keeping one slow, unneeded import out of the way of every run.
+"""Keeping slow, unneeded imports out of the way of every run.
 
-`jsonschema`, which `nbformat` needs, tries to import `rfc3987_syntax` and does without where it is absent. JupyterLab
-brings that package in, and it compiles a grammar while it is imported: about a second, in the calling process and again
-in the kernel, for a check of addresses no notebook here contains. The finder below hides the package from `jsonschema`
-alone and only while `jsonschema` is being imported: whoever imports it on purpose, then or later, gets it.
+`jsonschema`, which `nbformat` needs, tries to import packages that check the format of addresses and durations, and
+does without where they are absent. JupyterLab brings them in: `rfc3987_syntax` compiles a grammar while it is imported,
+about a second; `isoduration` loads a whole library of dates. No notebook here contains what they check. In the kernel,
+`ipykernel` tries to import a debugger, for which no run asks. The finder below hides each from the one package that
+would do without, and only while that one is being imported: whoever imports it on purpose, then or later, gets it.
 """
 
 from __future__ import annotations
@@ -13,33 +14,39 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.abc import MetaPathFinder
 
-HIDDEN = "rfc3987_syntax"
+# Hidden package: the module that would do without it, and a name it has once it has been imported.
+HIDDEN = {
+    "rfc3987_syntax": ("jsonschema", "FormatChecker"),
+    "rfc3986_validator": ("jsonschema", "FormatChecker"),
+    "isoduration": ("jsonschema", "FormatChecker"),
+    "debugpy": ("ipykernel.debugger", "Debugger"),
+}
 
 
 class _HideWhileImporting(MetaPathFinder):
-    """Answers "not installed" for `HIDDEN` while `jsonschema` has not finished its own import of formats."""
+    """Answers "not installed" for what is hidden while the module that would do without has not been imported whole."""
 
     def find_spec(self, fullname, path=None, target=None):
-        if fullname == HIDDEN and _jsonschema_is_loading():
-            raise ModuleNotFoundError(f"{HIDDEN} is not needed here", name=HIDDEN)
+        if fullname in HIDDEN and _is_loading(*HIDDEN[fullname]):
+            raise ModuleNotFoundError(f"{fullname} is not needed here", name=fullname)
 
 
-def _jsonschema_is_loading() -> bool:
-    package = sys.modules.get("jsonschema")
-    return package is not None and "FormatChecker" not in vars(package)
+def _is_loading(module: str, defined_last: str) -> bool:
+    loading = sys.modules.get(module)
+    return loading is not None and defined_last not in vars(loading)
 
 
-def hide_slow_import() -> MetaPathFinder:
-    """Hide the package from `jsonschema` until the process ends; returns the finder that does it."""
+def hide_slow_imports() -> MetaPathFinder:
+    """Hide the packages until the process ends; returns the finder that does it."""
     finder = _HideWhileImporting()
     sys.meta_path.insert(0, finder)
     return finder
 
 
 @contextmanager
-def without_slow_import() -> Iterator[None]:
-    """Hide the package from `jsonschema` inside the `with` block."""
-    finder = hide_slow_import()
+def without_slow_imports() -> Iterator[None]:
+    """Hide the packages inside the `with` block."""
+    finder = hide_slow_imports()
     try:
         yield
     finally:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from kit.formula.model import SpecLine
-from kit.labbook.view import StudyView
+from kit.labbook.study_view import StudyView
 from kit.writeup.report_formula import NOT_RECORDED
 
 

@@ -1,29 +1,44 @@
-"""Writing a trial up: freeze, run the template, make the page, keep the data beside it."""
+"""Writing a trial up: freeze, run the template, make the page, keep the data beside it.
+
+The kernel is started first and comes up while the record is read, which takes about as long. Whatever is needed for
+reading is therefore imported inside functions.
+"""
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import re
 import tempfile
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from kit.errors import RunError
-from kit.labbook.snapshot import freeze
-from kit.labbook.source import open_source
+from kit.errors import RecordError, RunError
 from kit.show import paragraph
-from kit.writeup.bundle import pack
 from kit.writeup.canonical import canonical_text
-from kit.writeup.page_of_run import page_of_run
-from kit.writeup.run import Executed, run_template
+from kit.writeup.run import Executed, begin
 from kit.writeup.taken_along import take_along
+
+if TYPE_CHECKING:
+    from kit.labbook.source import Source
 
 Progress = Callable[[int, int], None]
 _SNAPSHOT = "snapshot.json"
 _NOT_IN_FILES = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
 _LONGEST_STEM = 120  # characters; a file system takes 255 bytes, endings included
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """What a page is made of: trials and plans of a record, and the page's title."""
+
+    trials: Sequence[str]
+    title: str
+    plans: Sequence[str] = ()
 
 
 @dataclass(frozen=True)
@@ -76,16 +91,13 @@ def write_up(
     RunError      When the template stops or a figure would be lost.
     """
     against = [against] if isinstance(against, str) else list(against)
-    source = open_source(book)
-    title = f"{trial}: {source.trial(trial).formula.name}"
-    return publish(
+    return publish_chosen(
         "trial_writeup",
-        source,
-        [trial, *against],
+        book,
+        lambda record: Chosen([trial, *against], f"{trial}: {record.trial(trial).formula.name}"),
         {"trial": trial, "against": against},
         to=to,
         name=trial,
-        title=title,
         bundle=bundle,
         timeout_s=timeout_s,
         progress=progress,
@@ -103,11 +115,10 @@ def write_comparison(
     progress: Progress | None = None,
 ) -> WriteUp:
     """Write up two to eight versions side by side; parameters as in `write_up`."""
-    source = open_source(book)
     named = list(dict.fromkeys([*([control] if control else []), *trials]))
     return publish(
         "compare_versions",
-        source,
+        book,
         named,
         {"trials": list(trials), "control": control},
         to=to,
@@ -136,18 +147,98 @@ def publish(
 
     Files and folders among the parameters are copied beside the snapshot; what is written holds their bare names.
     """
-    table = freeze(open_source(source), trials, plans=plans)
-    frozen = json.dumps(table, ensure_ascii=False, sort_keys=True, indent=1) + "\n"
-    try:
+    chosen = Chosen(trials, title, plans)
+    return publish_chosen(
+        template,
+        source,
+        lambda _: chosen,
+        parameters,
+        to=to,
+        name=name,
+        bundle=bundle,
+        timeout_s=timeout_s,
+        progress=progress,
+    )
+
+
+def publish_chosen(
+    template: str,
+    source: object,
+    choose: Callable[[Source], Chosen],
+    parameters: Mapping[str, object],
+    *,
+    to: str | Path,
+    name: str,
+    bundle: bool = False,
+    timeout_s: float = 300,
+    progress: Progress | None = None,
+) -> WriteUp:
+    """As `publish`, for a page whose trials or title are read from the record.
+
+    Parameters
+    ----------
+    source : Labbook, Source or path   The record; given as a path, it is opened while the kernel comes up.
+    choose : callable                  Gives what the page is made of from the opened record. What it raises ends the
+                                       kernel, and nothing is written.
+    """
+    with _stored(to):
         with tempfile.TemporaryDirectory(prefix="kit-") as scratch:
             snapshot = Path(scratch, _SNAPSHOT)
-            snapshot.write_text(frozen, encoding="utf-8", newline="\n")
-            given = take_along(template, parameters, Path(scratch))
-            executed = run_template(
-                template, {"source": _SNAPSHOT, **given}, workdir=scratch, timeout_s=timeout_s, progress=progress
-            )
-            page = page_of_run(executed.notebook, snapshot, title=title)
+            snapshot.touch()  # a file that is taken along cannot have its name
+            given = {"source": _SNAPSHOT, **take_along(template, parameters, Path(scratch))}
+            with begin(template, given, workdir=scratch, timeout_s=timeout_s, progress=progress) as begun:
+                with _without_collection():
+                    title, frozen = _frozen(source, choose)
+                    snapshot.write_text(frozen, encoding="utf-8", newline="\n")
+                    begun.start()
+                make_page = _page_maker(snapshot, title)  # while the kernel is at work
+                executed = begun.finish()
+            page = make_page(executed.notebook)
         return _written(Path(to), name, title, page, executed, frozen, bundle)
+
+
+def _frozen(source: object, choose: Callable[[Source], Chosen]) -> tuple[str, str]:
+    """Title and frozen data, as text, of what is chosen; a file that is opened here is closed again."""
+    from kit.labbook.snapshot import freeze
+    from kit.labbook.source import Source, open_source
+
+    try:
+        with nullcontext(source) if isinstance(source, Source) else open_source(source) as record:
+            chosen = choose(record)
+            table = freeze(record, chosen.trials, plans=chosen.plans)
+    except OSError as problem:
+        raise RecordError(
+            f"the record could not be read: {problem.strerror or problem}",
+            where=str(problem.filename or ""),
+            mend="check the name and whether you may read it",
+            code="writeup.record",
+        ) from None
+    return chosen.title, json.dumps(table, ensure_ascii=False, sort_keys=True, indent=1) + "\n"
+
+
+def _page_maker(snapshot: Path, title: str) -> Callable[[Mapping], str]:
+    from kit.writeup.page_of_run import page_maker
+
+    return page_maker(snapshot, title=title)
+
+
+@contextmanager
+def _without_collection() -> Iterator[None]:
+    """No search for garbage: what is loaded here stays, and looking through it again and again finds none."""
+    enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if enabled:
+            gc.enable()
+
+
+@contextmanager
+def _stored(to: str | Path) -> Iterator[None]:
+    """An error of the file system as one that says that the write-up could not be stored."""
+    try:
+        yield
     except OSError as problem:
         raise RunError(
             f"the write-up could not be stored: {problem.strerror or problem}",
@@ -169,6 +260,8 @@ def _written(folder: Path, name: str, title: str, page: str, executed: Executed,
     contents = {"snapshot": frozen.encode(), "notebook": notebook.encode(), "page": page.encode()}
     if bundle:
         files = {"write-up.html": page, "notebook.ipynb": notebook, "snapshot.json": frozen}
+        from kit.writeup.bundle import pack
+
         contents["bundle"] = pack(files, _manifest(executed, title))
     folder.mkdir(parents=True, exist_ok=True)
     _replace({paths[kind]: content for kind, content in contents.items()})

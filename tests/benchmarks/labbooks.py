@@ -22,7 +22,8 @@ from kit.labbook.bulk import collector_paused
 from kit.labbook.entry_bodies import reading_body
 from kit.labbook.projecting import rows_of
 from kit.labbook.streams import Draft
-from kit.labbook.view import StudyView, batch_stream, formula_stream
+from kit.labbook.study_view import StudyView
+from kit.labbook.view import batch_stream, formula_stream
 
 STUDY = "BEN"
 TRIALS, EACH = 20_000, 20

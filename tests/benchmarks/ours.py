@@ -31,12 +31,13 @@ def build_flow(folder: str) -> None:
 
 
 def flow_and_feel(labbook: str, folder: str) -> None:
-    """Run the template on a frozen snapshot and write its page."""
-    from kit.labbook.source import open_source
-    from kit.writeup.write_up import publish
+    """Run the template on a frozen snapshot and write its page, as `kit run` does."""
+    from kit.writeup.write_up import Chosen, publish_chosen
 
-    trials = open_source(labbook).trials("FLO")
-    publish("flow_and_feel", labbook, trials, {}, to=folder, name="flow", title="Flow and feel")
+    def choose(record) -> Chosen:
+        return Chosen(record.trials("FLO"), "Flow and feel")
+
+    publish_chosen("flow_and_feel", labbook, choose, {}, to=folder, name="flow")
 
 
 def scale_up(labbook: str, folder: str) -> None:

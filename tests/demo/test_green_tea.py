@@ -18,8 +18,8 @@ from kit.bench.methods import default_windows
 from kit.demo.build import build_demo
 from kit.demo.tour import tour
 from kit.formula.derived import derived
+from kit.labbook.batch_entries import reading_of
 from kit.labbook.ledger import CORRECTION, effective
-from kit.labbook.view import reading_of
 
 STUDY = "green-tea"
 CTAC, BTAC, ALCOHOL = "cetrimonium-chloride-29", "behentrimonium-chloride-80", "cetearyl-alcohol"
@@ -52,7 +52,7 @@ def as_typed(source, trial: str) -> list:
     """The readings of a batch as they were typed first, before anything was put right."""
     batch = source.batch(f"{trial}/1")
     first = effective(entry for entry in batch.entries if entry.kind != CORRECTION)
-    return [reading_of(item, batch) for item in first if item.kind == "reading"]
+    return [reading_of(item, batch.name, batch.finished_at) for item in first if item.kind == "reading"]
 
 
 # ---------------------------------------------------------------- what was entered
@@ -262,6 +262,7 @@ def test_the_week_old_readings_came_in_from_the_file_and_it_brings_nothing_twice
     assert (len(again.new), len(again.known), again.refused) == (0, 36, ())
 
 
+@pytest.mark.slow
 def test_the_lab_book_is_whole_and_two_builds_are_the_same_record(demo, tmp_path):
     other = build_demo(tmp_path / "again", study="green-tea")
     with kit.open_labbook(demo.labbook) as one, kit.open_labbook(other.labbook) as two:

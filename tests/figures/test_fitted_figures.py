@@ -24,8 +24,9 @@ from kit.figures.fitted_surface import fitted_surface
 from kit.figures.marks import number
 from kit.formula.model import SpecLine
 from kit.trials.response import Response, fit_data
+from kit.trials.response_coordinates import coordinates
 from kit.trials.response_data import ResponseBatch, ResponseData, Unused
-from kit.trials.response_levels import CONTENT, MIXTURE, PROCESS, LevelFactor, coordinates
+from kit.trials.response_levels import CONTENT, MIXTURE, PROCESS, LevelFactor
 from kit.trials.results import LINEAR, LN, PropertyResult
 
 SCATTER = (0.01, -0.02, 0.015, 0.0, -0.01, 0.02, -0.015, 0.005, -0.005, 0.01, -0.01, 0.0)  # of ln, typed

@@ -76,7 +76,8 @@ def test_answers_are_kept_once_and_another_answer_is_refused(woodruff):
     woodruff.plan("triangle")
     first, second = woodruff.panel().servings[:2]
     receipt = woodruff.book.panel_answers("P-1", {first.assessor: odd(first)}, notes={first.assessor: "unsure"})
-    assert receipt.new and "still to answer: P02, P03" in receipt.notes[0]
+    assert receipt.new and receipt.words == "1 answer of panel P-1"
+    assert "still to answer: P02, P03" in receipt.notes[0]
     assert not woodruff.book.panel_answers("P-1", {first.assessor: odd(first)}).new
     found = refused(lambda: woodruff.book.panel_answers("P-1", {first.assessor: twin(first)}), "panel.answered")
     assert "correct_panel_answer" in found.mend

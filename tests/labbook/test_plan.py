@@ -130,6 +130,20 @@ def test_made_as_planned(kept, plan):
     assert made.words == "4 of 4 planned batches are made."
 
 
+def test_a_batch_that_counts_in_two_plans_is_told_in_both(kept, formula):
+    """The second plan has the 6.00 % of the first, and 7.00 %; one batch of each, and one of 4.00 %."""
+    second = kit.plan_variations(formula, "levels", ["cetearyl-alcohol: 6.00, 7.00 %"], days=1, control=False)
+    kept.book.add_plan(second, study="MEA", name="MEA-second")
+    for place, pct in enumerate(("6.00 %", "4.00 %", "7.00 %"), start=1):
+        kept.clock.later(hours=1)
+        trial, version = f"MEA-3{place}", formula.change({"cetearyl-alcohol": pct})
+        kept.book.start_batch(kit.plan_batch(version, "400 g"), trial=trial, study="MEA").finish()
+    for name, other in (("MEA-levels", "MEA-second"), ("MEA-second", "MEA-levels")):
+        made = kit.plan_made(kept.book, name)
+        assert made.made == 2 and made.shared == {other: ("MEA-31/1",)}
+        assert made.words.endswith(f" MEA-31/1 counts as made in plan {other} too: both plans hold its version.")
+
+
 def test_another_order_another_day_and_another_mass_are_told(kept, plan):
     make(kept, plan, 2, "MEA-12")
     make(kept, plan, 1, "MEA-11", batch="500 g")

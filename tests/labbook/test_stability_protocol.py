@@ -30,6 +30,10 @@ def test_a_protocol_is_kept_as_it_was_planned(bench):
         assert source.stability_protocols("other") == ()
 
 
+def test_one_condition_is_told_in_the_singular(bench):
+    assert kit.plan_stability(bench.formula, conditions=["25 degC"]).words.startswith("1 condition, ")
+
+
 def test_the_same_again_is_not_doubled_and_limits_are_not_changed(bench):
     planned = kit.plan_stability(bench.formula, **PLANNED)
     bench.book.add_stability_protocol(planned, name="MEA-S")

@@ -6,9 +6,10 @@ import math
 
 import pytest
 
-from kit.science.viscometer import flow_point, full_scale_mpa_s, spindle_constant, spring, viscosity_mpa_s
+from kit.science.viscometer import flow_point, full_scale_mpa_s, viscosity_mpa_s
 from kit.science.viscometer_coaxial import CoaxialCylinders
 from kit.science.viscometer_oil import check_with_oil
+from kit.science.viscometer_parts import spindle_constant, spring
 from kit.science.viscometer_relative import disc_rate_per_s, disc_stress_pa, newtonian_rate_per_rpm
 
 

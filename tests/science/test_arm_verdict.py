@@ -106,14 +106,45 @@ def test_batches_of_one_day_without_the_control_count_once():
     assert "count once" in found.notes[0]
 
 
-def test_two_shared_days_with_an_earlier_scatter_say_that_they_are_wide():
+def test_of_two_pairs_the_narrower_interval_is_taken_and_each_is_a_little_wider_for_it():
+    """Worked by hand. Pairs 0.12 and 0.13: SE 0.005, Student's t of one df is Cauchy's, cot(pi 0.033 / 2) = 19.27.
+
+    Pooled: (9 x 0.05^2 + 0.005 + 0.00605) / 11 = 0.003050, SE 0.05523; t of 11 df for 3.7 % by SciPy's distribution.
+    """
     days = ("1", "2")
-    found, verdict = one(
-        arm("C", 4.6, 4.7, days=days), arm("T", 4.72, 4.83, days=days), scale="linear", history_sd=0.05, history_df=9
-    )
-    assert found.analysis == "pooled"
-    assert any("rather too wide" in note for note in found.notes)
+    earlier = {"scale": "linear", "history_sd": 0.05, "history_df": 9}
+    found, verdict = one(arm("C", 4.6, 4.7, days=days), arm("T", 4.83, 4.72, days=days[::-1]), **earlier)
+    assert found.analysis == "pooled" and found.sd == pytest.approx(0.05523, abs=1e-5)
+    assert verdict.value == pytest.approx(0.125) and verdict.df == 1
+    assert verdict.half_width == pytest.approx(0.005 / math.tan(math.pi * 0.0165), rel=1e-9)
+    assert verdict.verdict == REAL and POORLY_KNOWN in verdict.words
+    assert verdict.by_pairs and "1 degree of freedom by the pairs of each day" in verdict.words
+    assert any("the narrower of two intervals" in note for note in found.notes)
     assert NO_SHARED_DAY not in verdict.cautions
+    _, apart = one(arm("C", 4.6, 4.7, days=days), arm("T", 4.76, 4.75, days=days), **earlier)
+    sd = math.sqrt((9 * 0.05**2 + 0.1**2 / 2 + 0.01**2 / 2) / 11)
+    assert apart.half_width == pytest.approx(sd * stats.t.ppf(1 - 0.037 / 2, 11), rel=1e-9) and apart.df == 11
+    assert apart.verdict == NOT_SHOWN and not apart.by_pairs
+    # what can be found does not hang on how two pairs happened to lie: as if the pooled scatter alone were there
+    narrow = found.sd * (stats.t.ppf(1 - 0.037 / 2, 11) + stats.t.ppf(0.8, 11))
+    assert verdict.detectable == pytest.approx(narrow, rel=0.03)  # the sum of two quantiles is near only
+
+
+def test_two_pairs_need_a_scatter_from_elsewhere_and_both_days_shared():
+    days = ("1", "2")
+    found, verdict = one(arm("C", 4.6, 4.7, days=days), arm("T", 4.72, 4.83, days=days), scale="linear")
+    assert found.analysis == "welch" and TWO_AGAINST_TWO in verdict.cautions
+    earlier = {"scale": "linear", "history_sd": 0.05, "history_df": 9}
+    found, verdict = one(arm("C", 4.6, 4.7, days=days), arm("T", 4.72, 4.83, days=("2", "3")), **earlier)
+    assert any("rather too wide" in note for note in found.notes) and verdict.df == 11
+
+
+def test_pairs_that_differ_all_alike_leave_the_pooled_scatter():
+    days = ("1", "2")
+    _, verdict = one(
+        arm("C", 4.5, 4.75, days=days), arm("T", 4.75, 5.0, days=days), scale="linear", history_sd=0.05, history_df=9
+    )
+    assert verdict.df == 11 and verdict.half_width > 0.1
 
 
 def test_a_margin_gives_the_same_within_it_and_what_cannot_be_told():

@@ -7,7 +7,8 @@ import pytest
 from scipy.optimize import curve_fit
 
 from kit.errors import KitError
-from kit.science.drift import FAST, SLOW, fit_first_order, linear_trend
+from kit.science.drift import linear_trend
+from kit.science.first_order import FAST, SLOW, fit_first_order
 
 # NIST Statistical Reference Datasets, nonlinear regression, y = b1 (1 - exp(-b2 x)): certified values, standard
 # deviations of the estimates and residual standard deviation. BoxBOD: higher difficulty; Misra1a: lower.
@@ -126,6 +127,7 @@ def test_a_change_that_is_over_by_the_second_age_has_no_rate():
     assert 0 < found.change_error < 0.02
 
 
+@pytest.mark.slow
 def test_the_interval_of_the_rate_holds_the_truth_nineteen_times_in_twenty():
     """400 simulated runs of nine readings with 0.02 pH of noise; 95 % expected, binomial SD 1.1 %."""
     rng = np.random.default_rng(5)

@@ -119,3 +119,5 @@ def test_too_few_batches_say_how_many_it_takes():
         fit_surfaces(TRIED[:3], {"gloss": Observed([1.0, 2.0, 3.0], larger(0, 1))})
     assert caught.value.code == "next.few"
     assert "gloss was read of 3 batches" in str(caught.value) and "4 batches or more" in str(caught.value)
+    with pytest.raises(KitError, match=r"gloss was read of 1 batch[.;,\n ]"):
+        fit_surfaces(TRIED[:1], {"gloss": Observed([1.0], larger(0, 1))})

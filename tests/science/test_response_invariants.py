@@ -346,6 +346,7 @@ def no_numbers(model) -> None:
 @pytest.mark.parametrize(
     ("points", "values", "order", "said"),
     [
+        (SQUARE[:1], [1], "linear", "1 batch for 3 coefficients: at least 3 different settings are needed"),
         (SQUARE[:2], [1, 2], "linear", "2 batches for 3 coefficients: at least 3 different settings are needed"),
         (SQUARE, [1, 2, 3, 4], "quadratic", "4 batches for 6 coefficients"),
         (SQUARE[:2] * 3, [1, 2, 3, 4, 5, 6], "linear", "a is the same in every batch"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy
 import pandas
 import pytest
@@ -10,7 +12,14 @@ from statsmodels.formula.api import ols
 from statsmodels.stats.anova import anova_lm
 
 from kit.errors import KitError
-from kit.science.accelerated import arrhenius_factor, implied_q10, rule_of_thumb
+from kit.science.accelerated import (
+    activation_energy_kj_mol,
+    arrhenius_factor,
+    implied_q10,
+    months_by_q10,
+    q10_factor,
+    rule_of_thumb,
+)
 from kit.science.shelf_life import BEYOND, TOLD, UNTOLD, shelf_life
 from kit.science.shelf_life_lines import COMMON, COMMON_SLOPE, MODELS, SEPARATE
 
@@ -181,3 +190,33 @@ def test_the_bound_holds_the_true_line_as_often_as_it_says(thorough):
         found = shelf_life(months, values, lower=93.0)
         before += found.state == TOLD and found.months <= 7.0
     assert abs(before / runs - 0.95) < 3 * (0.95 * 0.05 / runs) ** 0.5
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: q10_factor(10.0, 1e5),
+        lambda: q10_factor(10.0, -1e5),
+        lambda: q10_factor(2.0, math.inf),
+        lambda: q10_factor(2.0, math.nan),
+        lambda: implied_q10(4.0, 1e-3),
+        lambda: implied_q10(0.25, 1e-3),
+        lambda: arrhenius_factor(50, 40, -273.1),
+        lambda: arrhenius_factor(50, -273.1),
+        lambda: arrhenius_factor(1e300, 40),
+        lambda: months_by_q10(12, 10.0, 1e5),
+        lambda: rule_of_thumb(1e-200, 25.001, 1e100),
+    ],
+)
+def test_a_factor_that_no_number_holds_is_refused_in_words(call):
+    with pytest.raises(KitError, match="beyond every number") as caught:
+        call()
+    assert caught.value.code == "accelerated.range"
+
+
+def test_temperatures_apart_by_rounding_alone_are_one():
+    warmer = math.nextafter(25.0, 26.0)
+    assert warmer + 273.15 == 25.0 + 273.15
+    with pytest.raises(KitError) as caught:
+        activation_energy_kj_mol(2.0, warmer)
+    assert caught.value.code == "accelerated.temperature"

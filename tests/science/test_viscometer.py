@@ -8,19 +8,21 @@ from hypothesis import strategies as st
 
 from kit.errors import KitError
 from kit.science.viscometer import (
-    COAXIAL,
-    GEOMETRIES,
     flow_point,
     full_scale_mpa_s,
     judge_torque,
     relative_error_pct,
     settings_for,
+    viscosity_mpa_s,
+)
+from kit.science.viscometer_parts import (
+    COAXIAL,
+    GEOMETRIES,
     spindle,
     spindle_constant,
     spindles,
     spring,
     springs,
-    viscosity_mpa_s,
 )
 
 

@@ -21,8 +21,9 @@ from kit.science.mixed_batches import fixed_contrast
 from kit.science.reml import random_factor_layout
 from kit.science.same_day import loadings_of
 from kit.science.simultaneous import critical_value
+from kit.science.two_pairs import SHARE_KNOWN, SHARE_PAIRS
 from kit.science.welch_exact import welch_detectable
-from tests.simulations.layouts import FAMILY, FINDS, LAYOUTS, Layout
+from tests.simulations.layouts import FAMILY, FINDS, LAYOUTS, TWO_SHARED, Layout
 
 SEED = 20_260_302
 COUNT = 10_000
@@ -128,15 +129,19 @@ def _squares(values, arm_of, count) -> np.ndarray:
 
 
 def _pooled(layout: Layout, values, arm_of, names, present) -> tuple[np.ndarray, np.ndarray]:
-    """Means against the control's mean, one scatter for all."""
+    """Means against the control's mean, one scatter for all; of two pairs the narrower of two intervals."""
     n = np.bincount(arm_of)
     means, squares = _means(values, arm_of, len(n)), _squares(values, arm_of, len(n))
     df = int((n - 1).sum())
     sd = np.sqrt(squares.sum(1) / df)
     arms = n[1:present]
     loads = tuple(sorted(round(float(load), 12) for load in np.sqrt(arms / (arms + n[0]))))
-    reach = critical_value(loads, float(df)) * sd[:, None] * np.sqrt(1 / arms + 1 / n[0])
-    return means[:, 1:present] - means[:, :1], reach
+    gaps, spread = means[:, 1:present] - means[:, :1], sd[:, None] * np.sqrt(1 / arms + 1 / n[0])
+    if layout.arms != TWO_SHARED:
+        return gaps, critical_value(loads, float(df)) * spread
+    apart = values[:, [arm_of.tolist().index(1), arm_of.tolist().index(1) + 1]] - values[:, :2]
+    pairs = stdtrit(1, 1 - 0.05 * SHARE_PAIRS / 2) * apart.std(axis=1, ddof=1)[:, None] / math.sqrt(2)
+    return gaps, np.minimum(stdtrit(df, 1 - 0.05 * SHARE_KNOWN / 2) * spread, pairs)
 
 
 def _welch(layout: Layout, values, arm_of, names, present) -> tuple[np.ndarray, np.ndarray]:
@@ -219,6 +224,8 @@ def _planned(layout: Layout, code: str) -> float:
     if code == POOLED:
         total = math.sqrt(1 + layout.day_ratio)
         df = sum(size - 1 for size in n) + sum(len(group) - 1 for group in past)
+        if layout.arms == TWO_SHARED:
+            return total * detectable_errors(float(stdtrit(df, 1 - 0.05 * SHARE_KNOWN / 2)), df)
         return detectable_difference(total, df, n[1], n[0], comparisons=arms)
     # every arm once a day: days cancel
     blocks, df = len(set(days[0])), arms * (len(set(days[0])) - 1)

@@ -111,10 +111,13 @@ SHARED = [
     for name, (arms, history) in DAYS.items()
     for ratio in (0.0, 1.0, 4.0)
 ]
+TWO_SHARED = ((1, 2), (1, 2))
 TOO_FEW = [
-    _held("two shared days, 1 arm: Welch, says it is wide", ((1, 2), (1, 2)), day_ratio=1.0, wide=True),
-    _held(
-        "two shared days, 1 arm, history: says it is wide", ((1, 2), (1, 2)), day_ratio=1.0, history=CONTROLS, wide=True
+    _held("two shared days, 1 arm: Welch, says it is wide", TWO_SHARED, day_ratio=1.0, wide=True),
+    *(
+        _held(f"two shared days, 1 arm, {name}, day ratio {ratio:g}", TWO_SHARED, day_ratio=ratio, history=past)
+        for name, past in {"history": CONTROLS, "short history": (6,)}.items()
+        for ratio in (0.0, 0.25, 1.0, 4.0, 16.0)
     ),
 ]
 
@@ -142,6 +145,7 @@ FOUND = [
     *(Layout(f"Welch, {_sizes(*n)}", FINDS, n) for n in ((2, 2), (3, 3))),
     *(Layout(f"several arms, {_sizes(*n)}", FINDS, n) for n in ((3, 3, 3), (4, 4, 4, 4))),
     Layout("several arms with history, 2 each", FINDS, (2, 2, 2), history=CONTROLS),
+    Layout("two shared days, 1 arm, history", FINDS, TWO_SHARED, history=CONTROLS),
     Layout("same day: 4 days, 2 arms, day ratio 4", FINDS, (FOUR,) * 3, day_ratio=4.0),
 ]
 

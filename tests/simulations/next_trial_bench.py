@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from importlib.resources import files
@@ -16,19 +16,24 @@ from kit.science.goal_surfaces import Observed
 from kit.trials.next_trial_candidates import Bench
 from kit.trials.next_trial_choice import Tried
 from kit.trials.next_trial_goals import goal_of_limits
-from kit.trials.response_levels import Coordinates, read_level_factors
+from kit.trials.response_coordinates import Coordinates
+from kit.trials.response_levels import read_level_factors
 from tests.simulations.next_trial_truth import BENCHES, COMBING_SD, Truth
 
 if TYPE_CHECKING:
     from kit.formula.formula import Formula
+    from kit.science.desirability import Goal
 
 POOL = 1500
 A_DAY = 3
 SLIP = 0.006  # a level weighed to the hundredth may lie this far beyond its bound, as in the kit [%]
 VISCOSITY, COMBING = "viscosity", "wet combing"
-# the spec of the green tea conditioner with the middle of its viscosities as the target: harder than the spec alone
-GOALS = {VISCOSITY: target(13000, 16100, 20000), COMBING: goal_of_limits(None, 42)}
-SPEC = {VISCOSITY: goal_of_limits(13000, 20000), COMBING: goal_of_limits(None, 42)}
+# the spec of the green tea conditioner as the kit reads it, and with the middle of its viscosities as the target
+SPEC, TARGET = "spec", "target"
+GOALS = {
+    SPEC: {VISCOSITY: goal_of_limits(13000, 20000), COMBING: goal_of_limits(None, 42)},
+    TARGET: {VISCOSITY: target(13000, 16100, 20000), COMBING: goal_of_limits(None, 42)},
+}
 FACTORS = (
     "cetrimonium-chloride-29: 0 to 1.5 %",
     "behentrimonium-chloride-80: 0.5 to 2.5 %",
@@ -110,12 +115,14 @@ class Record:
     name : str            Of BENCHES, for its scatter.
     truth : Truth
     draw : Generator      Of the scatter.
+    goals : dict          Response to what is wanted of it.
     levels : list         Of each batch.
     """
 
     name: str
     truth: Truth
     draw: np.random.Generator
+    goals: Mapping[str, Goal]
     levels: list[tuple[float, ...]] = field(default_factory=list)
     days: list[int] = field(default_factory=list)
     viscosity: list[float] = field(default_factory=list)
@@ -138,7 +145,7 @@ class Record:
     def tried(self) -> Tried:
         """The batches as the kit sees them."""
         observed = {
-            VISCOSITY: Observed(self.viscosity, GOALS[VISCOSITY], log=True),
-            COMBING: Observed(self.combing, GOALS[COMBING]),
+            VISCOSITY: Observed(self.viscosity, self.goals[VISCOSITY], log=True),
+            COMBING: Observed(self.combing, self.goals[COMBING]),
         }
         return Tried(self.levels, self.levels, observed, self.days, (1.0,) * len(FACTORS))

@@ -49,7 +49,9 @@ def test_two_against_two_is_welch_as_scipy_and_statsmodels_have_it_and_called_co
     assert (result.low, result.high) == pytest.approx(tuple(numpy.exp(other)), rel=1e-9)
     assert result.half_width == pytest.approx(math.sqrt(result.high / result.low), rel=1e-9)
     assert "Welch at two against two is conservative" in result.words
-    assert "scatter itself poorly known" in result.words
+    # R: t.test(log(trial), log(control)) has 1.213243 df; 8.859 % with sqrt(df / qchisq(c(.975, .025), df)) of that df
+    # reaches from 4.130 to 158.1 % (with 2 df it would reach from 4.6 to 56 %)
+    assert "scatter itself poorly known (1.2 df: 8.9 % of the value, 95 % between 4.1 and 160 %)" in result.words
 
 
 def test_five_degrees_of_freedom_in_the_study_itself_are_pooled(bench):
@@ -216,6 +218,25 @@ def test_a_ph_difference_from_history_is_linear(empty):
     assert (result.value, result.half_width) == (pytest.approx(0.15, abs=1e-9), pytest.approx(half, rel=1e-9))
     assert (result.low, result.high) == pytest.approx((0.15 - half, 0.15 + half), abs=1e-9)
     assert result.verdict == "differs"
+
+
+def test_two_days_that_hold_one_batch_of_each_may_rest_on_their_pairs(empty):
+    """pH apart by 0.21 and 0.22 on two days that are far apart themselves: SE 0.005, t of one df is Cauchy's.
+
+    cot(pi 0.033 / 2) = 19.27, half-width 0.0964. All batches together: SD 0.15, far wider.
+    """
+    empty.study("HIS")
+    for number, value in enumerate(["4.40", "4.71", "4.60", "4.83", "4.47", "4.60"], start=1):
+        empty.ph(empty.make("HIS-03", day=number, number=number, study="HIS"), "24 h", value)
+    empty.study("LIN", history=["HIS"])
+    for trial, changes, values in (("LIN-03", {}, ("4.40", "4.68")), ("LIN-04", CHANGED, ("4.61", "4.90"))):
+        for day, value in enumerate(values, start=1):
+            empty.ph(empty.make(trial, changes, day=10 + day, number=day), "24 h", value)
+    result = empty.compare("LIN-04").result("pH", "24 h").arm("LIN-04").difference
+    assert (result.interval_by, result.df, result.verdict) == ("pairs of each day", 1, "differs")
+    assert result.value == pytest.approx(0.215, abs=1e-9)
+    assert result.half_width == pytest.approx(0.005 / math.tan(math.pi * 0.0165), rel=1e-6)
+    assert "scatter itself poorly known (1 df)" in result.words
 
 
 def test_identical_repeats_give_no_interval_of_width_zero(bench):

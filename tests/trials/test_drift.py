@@ -12,7 +12,8 @@ import kit
 from kit.errors import KitError
 from kit.labbook.snapshot import freeze
 from kit.labbook.streams import canonical
-from kit.science.drift import FirstOrder, Trend, fit_first_order, linear_trend
+from kit.science.drift import Trend, linear_trend
+from kit.science.first_order import FirstOrder, fit_first_order
 from kit.trials.ages import age_words
 from kit.trials.drift import ph_drift
 from kit.trials.drift_words import DRIFT, MOVED, STEADY, UNTOLD, judge, least_change

@@ -5,24 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.simulations.next_trial import (
-    ENOUGH,
-    FIRST,
-    FULL,
-    HALF,
-    HELD,
-    SEED,
-    SEEDS,
-    make_bench,
-    run,
-    true_desirability,
-)
-from tests.simulations.next_trial_bench import GOALS, VISCOSITY
+from tests.simulations.next_trial import ENOUGH, FIRST, FULL, HALF, SEED, SEEDS, make_bench, run, true_desirability
+from tests.simulations.next_trial_bench import COMBING, GOALS, SPEC, TARGET, VISCOSITY
 from tests.simulations.next_trial_truth import BENCHES, draw_truth
 
-# Of three seeds a bench together: the median of nine such runs comes to 0.935 with an error of 0.025, and below
-# 0.88 one time in forty; of runs with random batches it is 0.88 or more one time in twenty (drawn from all 150 runs).
-_FEW_SEEDS, _FEW_ENOUGH = 3, 0.88
+_FEW_SEEDS, _SOON = 3, 11
 
 
 @pytest.fixture(scope="module")
@@ -32,17 +19,22 @@ def bench():
 
 @pytest.mark.slow
 def test_half_the_batches_of_the_full_design_come_near_the_best(thorough, bench):
-    told = list(run(SEED, SEEDS if thorough else _FEW_SEEDS, bench))
-    shares, rivals = ([one.shares[-1] for outcome in told for one in getattr(outcome, of)] for of in ("runs", "rivals"))
+    """All seeds a bench, both goals, with --thorough; otherwise three seeds a bench of the spec, benches together.
+
+    Of nine such runs drawn from the 150 of the proof, 95 % is kept from the eleventh batch or before, in the median, 98
+    times in 100; of nine runs with random batches, 9 times in 100.
+    """
+    told = list(run(SEED, SEEDS if thorough else _FEW_SEEDS, bench, tuple(GOALS) if thorough else (SPEC,)))
     for outcome in told:
         print(outcome.line())
         assert HALF * 2 <= FULL and outcome.stops == 0
         assert all(len(one.shares) == HALF - FIRST + 1 for one in outcome.runs)
         if thorough:
-            assert outcome.reached > outcome.random + 0.1
-            assert outcome.reached >= HELD, outcome.line()
-    assert np.median(shares) > np.median(rivals) + 0.05
-    assert np.median(shares) >= _FEW_ENOUGH
+            assert outcome.ok, outcome.line()
+    runs, rivals = ([one for outcome in told for one in getattr(outcome, of)] for of in ("runs", "rivals"))
+    assert np.median([one.last for one in runs]) >= ENOUGH
+    assert np.median([one.kept for one in runs]) <= _SOON
+    assert np.mean([one.last for one in runs]) > np.mean([one.last for one in rivals])
 
 
 @pytest.mark.parametrize("name", BENCHES)
@@ -51,7 +43,7 @@ def test_every_truth_can_be_met_and_is_hard_to_hit(bench, name):
     best, near = [], []
     for seed in range(SEED, SEED + SEEDS):
         truth = draw_truth(bench.levels, name, seed)
-        found = true_desirability(truth, bench.levels, bench.levels)
+        found = true_desirability(truth, bench.levels, TARGET)
         best.append(found.max())
         near.append((found > ENOUGH * found.max()).mean())
     assert min(best) > 0.8
@@ -99,8 +91,12 @@ def test_the_truth_is_no_polynomial(bench):
     assert np.median(left) > 0.04
 
 
-def test_what_is_wanted_is_the_middle_of_the_spec_in_straight_lines():
-    goal = GOALS[VISCOSITY]
+def test_what_is_wanted_is_the_spec_as_the_kit_reads_it_or_its_middle_in_straight_lines():
+    """13,000 to 20,000 and at most 42: full a tenth inside a limit, 14,300 and 18,250 (a quarter of the way), 37.8."""
+    spec, combing = (GOALS[SPEC][name] for name in (VISCOSITY, COMBING))
+    assert spec.of(np.array([13000, 13650, 14300, 18250, 19125, 20000])) == pytest.approx([0, 0.5, 1, 1, 0.5, 0])
+    assert combing.of(np.array([37.8, 39.9, 42])) == pytest.approx([1, 0.5, 0])
+    goal = GOALS[TARGET][VISCOSITY]
     assert (goal.low, goal.best, goal.high, goal.exponents) == (13000, 16100, 20000, (1.0, 1.0))
 
 

@@ -132,6 +132,36 @@ def test_pulls_are_done_due_and_missed(labbook, found):
     assert AHEAD in {one.state for one in soon.pulls}
 
 
+def test_what_a_pull_that_was_made_leaves_open_is_named(found):
+    """`freeze_thaw` of the bench reads pH and viscosity and looks at separation; the protocol asks for four more."""
+    pulls = {(one.pull.batch, one.pull.place, one.pull.station): one for one in found.pulls}
+    partly = pulls["YAR-01/1", "freeze-thaw 3 cycles", "6 d"]
+    assert (partly.state, partly.left) == (DONE, ("grain", "odour", "colour", "pack mass loss"))
+    assert partly.words.endswith("done, 3 readings; not looked at: grain, odour, colour, pack mass loss")
+    # microbiology, of the jar at 25 degC after twelve weeks, is the laboratory's
+    last = pulls["YAR-01/1", "25 degC", "12 weeks"]
+    assert "microbiology" in last.pull.properties and last.left == ()
+    assert found.pulls_table().title == "Pulls: 65 done (6 of them not in full), 1 due now"
+    rows = [(str(row[1]), row[3]) for row in found.pulls_table().rows]
+    assert dict(rows)["YAR-01/1, 1 week"].tone == "pass"  # four jars with seven each
+    (cell,) = (cell for name, cell in rows if name == "YAR-01/2, 6 d")
+    assert cell.text == "done, 3 readings; not looked at: grain, odour, colour, pack mass loss"
+    assert cell.tone == "flag"
+
+
+def test_a_property_that_one_jar_of_a_station_lacks_is_named_with_its_place(tmp_path):
+    """One pH at 40 degC is void; the window of twelve weeks is still open an hour later, and over in June."""
+    bench = whole_bench(tmp_path, batches=1, weeks={"12 weeks": 12})
+    (entry,) = [one.entry for one in bench.book.batch("YAR-01/1").view.readings if one.property == "pH"
+                and one.storage == "40 degC"]  # fmt: skip
+    bench.book.batch("YAR-01/1").void(entry, why="wrong jar")
+    for at, said in (("", "still to look at: pH (40 °C)"), ("2026-06-01T09:00+02:00", "not looked at: pH (40 °C)")):
+        table = kit.stability(bench.path, properties=["grain"], at=at).pulls_table()
+        told = [str(row[3]) for row in table.rows if str(row[1]) == "YAR-01/1, 12 weeks"]
+        assert told == [f"done, 27 readings; {said}"]
+    bench.book.close()
+
+
 def test_the_calendar_starts_at_the_baseline(found):
     start = min(pull.due for pull in found.calendar().pulls)
     assert start.isoformat() == "2026-01-16T11:00:00+01:00"  # made until 13 January, 11:00; 72 h

@@ -18,7 +18,7 @@ from kit.errors import KitError, ParameterError, RunError
 from kit.writeup import kernel_process, run
 from kit.writeup.canonical import canonical_text, without_secrets
 from kit.writeup.kernel_process import KernelProcess
-from kit.writeup.run import find_template, list_templates, run_template
+from kit.writeup.run import begin, find_template, list_templates, run_template
 
 ROOT = Path(run.__file__).parents[2]
 LEAST = {"source": "snapshot.json", "trial": "LIN-03"}
@@ -140,6 +140,9 @@ def test_a_template_saved_from_an_earlier_run_is_run_afresh(toys):
     notebook = json.loads(template.read_text())
     stale = {"id": "old", **toys.code("trial = 'LIN-99'", "injected-parameters")}
     notebook["cells"].insert(2, stale)
+    stopped = {**toys.markdown("An Exception was encountered"), "id": "told"}
+    stopped["metadata"] = {"tags": ["papermill-error-cell-tag"]}  # papermill's own, after a run that stopped
+    notebook["cells"].insert(0, stopped)
     notebook["cells"][-1]["outputs"] = [{"output_type": "stream", "name": "stdout", "text": "old\n"}]
     for cell in notebook["cells"]:
         cell.pop("id")
@@ -148,6 +151,7 @@ def test_a_template_saved_from_an_earlier_run_is_run_afresh(toys):
     # A saved value would be a second assignment; it stands in a cell papermill marks as its own and is dropped.
     first, second = run_template(template, LEAST), run_template(template, LEAST)
     assert printed(first) == ["LIN-03\n"]
+    assert "An Exception" not in canonical_text(first.notebook)
     assert canonical_text(first.notebook) == canonical_text(second.notebook)
 
 
@@ -252,6 +256,64 @@ def test_a_file_that_is_no_notebook_is_refused(tmp_path, content):
     assert refusal(tmp_path / "bad.ipynb").code == "template.unreadable"
 
 
+# --- the kernel comes up while the caller still gathers what it reads
+
+
+READS = "import pathlib\nprint(pathlib.Path(source).read_text())"
+
+
+def test_a_run_that_has_begun_reads_what_was_written_since(toys, kernels, tmp_path):
+    (tmp_path / "run").mkdir()
+    with begin(toys.template(READS), LEAST, workdir=tmp_path / "run") as begun:
+        assert [kernel.is_alive() for kernel in kernels] == [True]
+        (tmp_path / "run" / "snapshot.json").write_text("frozen since")
+        executed = begun.finish()
+        assert kernels[0].exit_code() is not None  # not kept until the block is left
+    assert printed(executed) == ["frozen since\n"]
+    assert len(kernels) == 1
+
+
+def test_a_run_goes_on_while_its_caller_does_something_else(toys, tmp_path):
+    template = toys.template("pathlib = __import__('pathlib')\npathlib.Path('there').touch()\nprint('ran')")
+    with begin(template, LEAST, workdir=tmp_path) as begun:
+        begun.start()
+        begun.start()  # asked twice, started once
+        deadline = time.monotonic() + 30
+        while not (tmp_path / "there").exists():
+            assert time.monotonic() < deadline
+            time.sleep(0.01)
+        assert printed(begun.finish()) == ["ran\n"]
+
+
+@pytest.mark.parametrize("error", [KeyboardInterrupt, RunError("no record", code="x.y"), ValueError])
+@pytest.mark.parametrize("started", [False, True])
+def test_whatever_stops_the_caller_ends_the_kernel_and_clears_up(toys, kernels, tmp_path, monkeypatch, error, started):
+    place = tmp_path / "scratch"
+    place.mkdir()
+    monkeypatch.setattr("tempfile.tempdir", str(place))
+    began = time.monotonic()
+    template = toys.template("import time\ntime.sleep(600)")
+    expected = type(error) if isinstance(error, Exception) else error
+    with pytest.raises(expected), begin(template, LEAST, workdir=tmp_path) as begun:
+        assert list(place.glob("kit-*")) != []  # the test looks at the right place
+        if started:
+            begun.start()
+        raise error
+    assert [kernel.exit_code() is not None for kernel in kernels] == [True]
+    assert list(place.iterdir()) == []
+    assert time.monotonic() - began < 30
+
+
+def test_a_run_that_fails_before_its_first_cell_is_told_at_the_end(toys, monkeypatch, kernels):
+    monkeypatch.setattr(KernelProcess, "_command", lambda self: [sys.executable, "-c", "raise SystemExit('no luck')"])
+    with begin(toys.template("1"), LEAST) as begun:
+        begun.start()  # comes back, and says nothing yet
+        with pytest.raises(RunError) as caught:
+            begun.finish()
+    assert caught.value.code == "template.kernel_start" and "no luck" in caught.value.what
+    assert [kernel.exit_code() is not None for kernel in kernels] == [True, True]  # tried once more, over TCP
+
+
 # --- stopped on the way
 
 
@@ -294,6 +356,22 @@ def test_time_is_counted_over_all_cells_together(toys):
 def test_a_dead_kernel_is_said_to_be_dead(toys, cell, word):
     error = refusal(toys.template(cell))
     assert error.code == "template.kernel_died" and word in error.what and "cell 3" in error.where
+
+
+def test_an_error_that_a_cell_is_tagged_to_expect_is_an_error_all_the_same(toys):
+    """As under papermill, which runs the cells after it and then fails; told is the cell with the error."""
+    template = toys.template(toys.code("1 / 0", "raises-exception"), "print('after')")
+    error = refusal(template)
+    assert error.code == "template.cell_failed" and "ZeroDivisionError" in error.what and "cell 3" in error.where
+
+
+def test_leaving_in_the_last_cell_is_no_error(toys):
+    assert printed(run_template(toys.template("print('all')", "import sys\nsys.exit(0)"), LEAST))[0] == "all\n"
+
+
+def test_leaving_with_an_exit_code_is_an_error(toys):
+    error = refusal(toys.template("import sys\nsys.exit(3)"))
+    assert error.code == "template.cell_failed" and "SystemExit" in error.what
 
 
 def test_leaving_early_is_no_success(toys):
@@ -461,20 +539,46 @@ def test_a_fresh_kernel_knows_nothing_of_the_one_before(toys):
     assert printed(run_template(toys.template(look, name="second"), LEAST)) == ["None 6 False\n"]
 
 
-def test_the_slow_import_is_skipped_and_stays_available(tmp_path):
+@pytest.mark.parametrize(
+    ("package", "importer"),
+    [
+        ("rfc3987_syntax", "nbformat"),
+        ("rfc3986_validator", "nbformat"),
+        ("isoduration", "nbformat"),
+        ("debugpy", "ipykernel.kernelapp"),
+    ],
+)
+def test_a_slow_import_is_skipped_and_stays_available(package, importer):
     program = (
-        "import sys\nfrom kit.writeup.slow_import import without_slow_import\n"
-        "with without_slow_import():\n    import nbformat\n"
-        "print('rfc3987_syntax' in sys.modules, any('slow_import' in type(f).__module__ for f in sys.meta_path))\n"
-        "import importlib.util\nprint(importlib.util.find_spec('rfc3987_syntax') is not None)\n"
-        "nbformat.validate(nbformat.v4.new_notebook())\n"
+        "import sys\nfrom kit.writeup.slow_import import without_slow_imports\n"
+        f"with without_slow_imports():\n    import {importer}\n"
+        f"print({package!r} in sys.modules, any('slow_import' in type(f).__module__ for f in sys.meta_path))\n"
+        f"import importlib.util\nprint(importlib.util.find_spec({package!r}) is not None)\n"
+        "import nbformat\nnbformat.validate(nbformat.v4.new_notebook())\n"
     )
     result = subprocess.run([sys.executable, "-c", program], env={**os.environ, "PYTHONPATH": str(ROOT)},
                             capture_output=True, text=True, check=True)  # fmt: skip
     import importlib.util
 
-    installed = importlib.util.find_spec("rfc3987_syntax") is not None
+    installed = importlib.util.find_spec(package) is not None
     assert result.stdout == f"False False\n{installed}\n"
+
+
+def test_what_is_hidden_can_be_imported_on_purpose_meanwhile():
+    """Only the package that does without is kept from it."""
+    program = (
+        "from kit.writeup.slow_import import without_slow_imports\n"
+        "with without_slow_imports():\n    import isoduration, rfc3986_validator, nbformat\n"
+        "from jsonschema import FormatChecker\nprint('duration' in FormatChecker.checkers)\n"
+    )
+    result = subprocess.run([sys.executable, "-c", program], env={**os.environ, "PYTHONPATH": str(ROOT)},
+                            capture_output=True, text=True, check=True)  # fmt: skip
+    assert result.stdout == "True\n"
+
+
+def test_a_cell_can_still_use_the_debugger_it_imports_itself(toys):
+    template = toys.template("import gc\nprint(gc.isenabled())", "import debugpy\nprint(debugpy.__name__)")
+    assert printed(run_template(template, LEAST)) == ["True\n", "debugpy\n"]
 
 
 def test_a_kernel_that_dies_before_its_first_reply_is_said(monkeypatch, toys):

@@ -67,6 +67,7 @@ def test_the_calendar_lies_beside_the_page(published):
     assert published.calendar.name in str(published)
 
 
+@pytest.mark.slow
 def test_papermill_and_the_command_give_the_same_outputs(labbook, published, tmp_path, monkeypatch):
     out = tmp_path / "plain.ipynb"
     told = ["-p", "source", str(labbook), "-p", "study", "YAR", "-p", "protocol", "YAR-stability", "-p", "setting"]

@@ -13,9 +13,11 @@ import re
 import sqlite3
 import subprocess
 import sys
+import time
 from datetime import UTC, datetime, timedelta, timezone
 from decimal import Decimal
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -23,8 +25,10 @@ import kit
 from kit.errors import KitError
 from kit.formula.files import read_formula
 from kit.labbook.printed_heads import read_heads
+from kit.writeup import run
+from kit.writeup.kernel_process import KernelProcess
 from kit.writeup.trial_report import STATUS
-from kit.writeup.write_up import publish
+from kit.writeup.write_up import Chosen, publish, publish_chosen
 
 ROOT = Path(kit.__file__).parents[1]
 PARTS = (".html", ".ipynb", ".snapshot.json", ".zip")
@@ -100,6 +104,7 @@ def another_day(tmp_path) -> dict[str, str]:
     return {"PYTHONPATH": os.pathsep.join([str(folder), str(ROOT)])}
 
 
+@pytest.mark.slow
 def test_two_write_ups_are_the_same_bytes_anywhere_at_any_time(demo, toys, tmp_path, another_day):
     told = "import datetime, time; print(datetime.datetime.now().year, datetime.date.today().year, time.localtime()[0])"
     template = toys.template(told.replace("; print", "\nprint"))
@@ -414,6 +419,7 @@ def test_typed_text_is_shown_and_inert(hostile_page, page):
 # ---------------------------------------------------------------- the plain papermill command
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("template", "given", "which"),
     [
@@ -549,6 +555,169 @@ def test_a_mistake_is_told_with_its_code(demo, tmp_path):
     assert refused(kit.run_template, "trial_writeup", {"source": str(book), "trial": 3}) == "template.parameter_type"
     assert refused(kit.write_up, tmp_path / "none.labbook", "LIN-03", to=to) == "labbook.not_found"
     assert not to.exists()
+
+
+# ---------------------------------------------------------------- the kernel is started before the record is read
+
+
+@pytest.fixture
+def kernels(monkeypatch, tmp_path):
+    """Every kernel process started in the test, and the folder that all scratch folders are made in."""
+    started: list[KernelProcess] = []
+    place = tmp_path / "scratch"
+    place.mkdir()
+    monkeypatch.setattr("tempfile.tempdir", str(place))
+
+    class Recorded(KernelProcess):
+        def __init__(self, *arguments, **options):
+            super().__init__(*arguments, **options)
+            started.append(self)
+
+    monkeypatch.setattr(run, "KernelProcess", Recorded)
+    return SimpleNamespace(started=started, scratch=place)
+
+
+def ended(kernels) -> list[bool]:
+    assert list(kernels.scratch.iterdir()) == []
+    return [kernel.exit_code() is not None for kernel in kernels.started]
+
+
+def test_the_kernel_comes_up_while_the_record_is_read(demo, kernels, tmp_path):
+    alive = []
+
+    def choose(record):
+        alive.extend(kernel.is_alive() for kernel in kernels.started)
+        return Chosen(["LIN-03"], f"Of {record.trial('LIN-03').name}")
+
+    given = {"trial": "LIN-03", "against": []}
+    made = publish_chosen("trial_writeup", demo.labbook, choose, given, to=tmp_path / "w", name="one")
+    assert alive == [True]
+    assert ended(kernels) == [True]
+    assert "<h1>Of LIN-03</h1>" in made.page.read_text(encoding="utf-8")
+
+
+def interrupted(record):
+    raise KeyboardInterrupt
+
+
+def broken(record):
+    raise KitError("no such plan", code="x.y")
+
+
+def unreadable(record):
+    raise PermissionError(13, "Permission denied", "linden.labbook")
+
+
+@pytest.mark.parametrize(
+    ("choose", "error", "code"),
+    [
+        (interrupted, KeyboardInterrupt, ""),
+        (broken, KitError, "x.y"),
+        (unreadable, KitError, "writeup.record"),
+        (lambda record: Chosen(["LIN-33"], "T"), KitError, "labbook.trial"),
+    ],
+)
+def test_a_record_that_cannot_be_frozen_leaves_no_kernel_and_no_scratch_folder(
+    demo, kernels, tmp_path, choose, error, code
+):
+    given = {"trial": "LIN-33", "against": []}
+    with pytest.raises(error) as caught:
+        publish_chosen("trial_writeup", demo.labbook, choose, given, to=tmp_path / "w", name="one")
+    assert getattr(caught.value, "code", "") == code
+    assert ended(kernels) == [True]
+    assert not (tmp_path / "w").exists()
+
+
+def test_a_missing_trial_or_lab_book_leaves_nothing_behind(demo, kernels, tmp_path):
+    to = tmp_path / "w"
+    assert refused(kit.write_up, demo.labbook, "LIN-33", to=to) == "labbook.trial"
+    assert refused(kit.write_up, tmp_path / "none.labbook", "LIN-03", to=to) == "labbook.not_found"
+    assert ended(kernels) == [True, True]
+    assert not to.exists()
+
+
+def test_what_is_wrong_with_template_or_parameters_is_told_before_a_kernel_starts(demo, kernels, tmp_path):
+    def ask(template, **parameters):
+        return refused(publish, template, demo.labbook, ["LIN-03"], parameters, to=tmp_path / "w", name="n", title="T")
+
+    assert ask("trial_write_up", trial="LIN-03") == "template.unknown"
+    assert ask("trial_writeup", trail="LIN-03") == "template.parameter_unknown"
+    assert ask("trial_writeup", trial=3) == "template.parameter_type"
+    assert ask("compare_versions", trials=["LIN-03"], materials=str(tmp_path / "none.toml")) == "template.file_missing"
+    assert ended(kernels) == []
+
+
+@pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="finds the kernel where Linux tells of processes")
+def test_a_killed_command_leaves_no_kernel_when_the_record_was_not_read_yet(demo, tmp_path):
+    program = (
+        "import os, sys, time\nfrom pathlib import Path\nfrom kit.writeup.write_up import publish_chosen\n"
+        "def choose(record):\n"
+        "    started = Path(f'/proc/self/task/{os.getpid()}/children').read_text()\n"
+        "    Path('draft').write_text(started)\n    os.rename('draft', 'kernel')\n    time.sleep(600)\n"
+        "publish_chosen('trial_writeup', sys.argv[1], choose, {'trial': 'LIN-03'}, to='w', name='n')\n"
+    )
+    command = [sys.executable, "-c", program, str(demo.labbook)]
+    process = subprocess.Popen(command, cwd=tmp_path, env=environment(TMPDIR=str(tmp_path)))
+    try:
+        until(lambda: (tmp_path / "kernel").exists() or process.poll() is not None)
+        kernel = Path("/proc", (tmp_path / "kernel").read_text().strip())
+        assert "kernel.py" in (kernel / "cmdline").read_text()
+    finally:
+        process.kill()
+        process.wait()
+    until(lambda: not kernel.exists() or not (kernel / "cmdline").read_text())  # ended, or waiting to be buried
+
+
+def until(true, seconds: float = 60) -> None:
+    deadline = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < deadline
+        time.sleep(0.05)
+
+
+def test_nothing_that_reads_a_record_is_loaded_before_the_kernel_starts(tmp_path):
+    program = (
+        "import sys, kit.writeup.write_up\n"
+        "print([name for name in sys.modules if name.startswith(('kit.labbook', 'kit.formula', 'numpy', 'nbformat'))])"
+    )
+    assert python("-c", program, cwd=tmp_path).stdout == "[]\n"
+
+
+@pytest.mark.parametrize(
+    ("module", "without"),
+    [
+        ("kit.labbook.snapshot", ("kit.formula.rules.listed", "kit.formula.rules.ph", "numpy")),
+        ("kit.writeup.trial_report", ("kit.trials.stability", "kit.trials.panel", "kit.trials.combing", "scipy")),
+    ],
+)
+def test_neither_freezing_nor_a_template_loads_what_most_trials_have_no_use_for(tmp_path, module, without):
+    program = f"import sys, {module}\nprint([name for name in {without!r} if name in sys.modules])"
+    assert python("-c", program, cwd=tmp_path).stdout == "[]\n"
+
+
+def test_a_file_taken_along_does_not_take_the_place_of_the_snapshot(demo, tmp_path):
+    """Prices in a file that happens to have the snapshot's own name."""
+    prices = tmp_path / "snapshot.json"
+    prices.write_text("[]", encoding="utf-8")
+    given = {"trials": ["LIN-03", "LIN-04"], "control": "LIN-03", "materials": str(prices)}
+    seen = []
+
+    def look(done, cells):
+        (scratch,) = {Path(path) for path in (tmp_path / "scratch").glob("kit-*") if (path / "snapshot.json").exists()}
+        seen.append(
+            ((scratch / "snapshot.json").read_text()[:12], (scratch / "materials" / "snapshot.json").read_text())
+        )
+        raise KeyboardInterrupt
+
+    (tmp_path / "scratch").mkdir()
+    with pytest.MonkeyPatch.context() as patch, pytest.raises(KeyboardInterrupt):
+        patch.setattr("tempfile.tempdir", str(tmp_path / "scratch"))
+        publish("compare_versions", demo.labbook, ["LIN-03", "LIN-04"], given, to=tmp_path, name="n", title="T",
+                progress=look)  # fmt: skip
+    assert seen == [('{\n "batches"', "[]")]
+
+
+# ---------------------------------------------------------------- what cannot be written up
 
 
 def test_a_trial_without_a_batch_is_told(written, tmp_path):

@@ -1,0 +1,65 @@
+"""Every rule, in the order in which their findings are told."""
+
+from __future__ import annotations
+
+from kit.formula.rules import (
+    amine,
+    balance,
+    cap_numbers,
+    caps,
+    charge,
+    conditions,
+    facts,
+    heat,
+    hlb,
+    network,
+    ph,
+    predicted,
+    preservation,
+    ranges,
+)
+from kit.formula.rules.judged import Rule
+
+RULES = (
+    Rule(balance.total, balance.total_judged),
+    Rule(balance.negative),
+    Rule(caps.legal_limits, cap_numbers.legal_limits_judged),
+    Rule(conditions.fragrance_certificate, conditions.fragrance_certificate_judged),
+    Rule(conditions.law_conditions),
+    Rule(charge.anionic_polymer, charge.anionic_polymer_judged),
+    Rule(charge.hard_chelator),
+    Rule(charge.weak_thickener),
+    Rule(amine.acidified, amine.acidified_judged),
+    Rule(amine.acidified_hot, amine.acidified_hot_judged),
+    Rule(amine.lactic_oligomers),
+    Rule(preservation.preserved, preservation.preserved_judged),
+    Rule(heat.limit),
+    Rule(heat.melt),
+    Rule(heat.combined_cold),
+    Rule(heat.process),
+    Rule(heat.unknown),
+    Rule(network.without_cationic),
+    Rule(network.ratio, network.ratio_judged),
+    Rule(network.loads, network.loads_judged),
+    Rule(network.blend_alcohol),
+    Rule(network.lipid, network.lipid_judged),
+    Rule(network.oil_load, network.oil_load_judged),
+    Rule(hlb.hint),
+    Rule(ranges.usual_contents, ranges.usual_contents_judged),
+    Rule(ranges.usual_of_kind, ranges.usual_of_kind_judged),
+    Rule(ranges.use_ranges, ranges.use_ranges_judged),
+    Rule(ranges.unknown),
+    Rule(facts.from_memory),
+)
+SPEC_RULES = (
+    Rule(charge.anionic_surfactant, charge.anionic_surfactant_judged),
+    Rule(conditions.ph_conditions),
+    Rule(preservation.works_at_ph, preservation.works_at_ph_judged),
+    Rule(ph.asked),
+    Rule(ph.windows),
+    Rule(ph.esterquat),
+    Rule(ph.amidoamine),
+    Rule(ph.unknown),
+    Rule(predicted.outside, predicted.outside_judged),
+    Rule(ranges.viscosity_spec),
+)
