@@ -364,6 +364,7 @@ def test_write_up_and_run_write_pages_from_a_folder_of_ones_own(book, folder, ca
     assert (folder / "pages" / "again.html").read_text(encoding="utf-8") == first
 
 
+@pytest.mark.slow
 def test_demo_tells_the_story_and_leaves_pages_that_open_offline(folder):
     done = process("demo", cwd=folder, text=True, encoding="utf-8")
     assert (done.returncode, done.stderr) == (0, "")

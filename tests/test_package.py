@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import fnmatch
+import functools
 import importlib.metadata
 import json
 import os
@@ -124,6 +125,7 @@ def test_a_template_declares_itself(path):
 # Dependencies
 
 
+@functools.cache
 def _imported(folder: Path) -> set[str]:
     """First names of everything imported from outside, at any place of a module."""
     found = set()
@@ -133,9 +135,13 @@ def _imported(folder: Path) -> set[str]:
                 found |= {alias.name.partition(".")[0] for alias in node.names}
             elif isinstance(node, ast.ImportFrom) and not node.level:
                 found.add(node.module.partition(".")[0])
-            elif isinstance(node, ast.Call) and ast.unparse(node.func).endswith("importorskip"):
+            elif isinstance(node, ast.Call) and _called(node).endswith("importorskip"):
                 found.add(ast.literal_eval(node.args[0]).partition(".")[0])
     return found - set(sys.stdlib_module_names) - {"kit", "tests"}
+
+
+def _called(node: ast.Call) -> str:
+    return getattr(node.func, "attr", getattr(node.func, "id", ""))
 
 
 def _distributions(names: set[str]) -> dict[str, set[str]]:

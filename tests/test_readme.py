@@ -79,18 +79,13 @@ def _environment() -> dict[str, str]:
     return {**os.environ, "PYTHONPATH": str(ROOT)}
 
 
-def test_the_notebook_runs_and_is_the_readme_s_code(folder):
-    """Executed by the plain papermill library, twice in one folder: the second run adds nothing to the record.
+def test_the_notebook_is_the_readme_s_code():
+    """A notebook shows a table where a script prints it, and opens the lab book that its first cell names.
 
-    A notebook shows a table where a script prints it, and opens the lab book that its first cell names.
+    `tests/notebooks/test_notebooks.py` runs it, twice in one folder.
     """
     import json
 
-    import papermill
-
-    import kit
-
-    (folder / "sage.toml").unlink()
     notebook = ROOT / "notebooks" / "start_here.ipynb"
     cells = json.loads(notebook.read_text(encoding="utf-8"))["cells"]
     code = "\n".join("".join(cell["source"]) for cell in cells if cell["cell_type"] == "code")
@@ -99,12 +94,3 @@ def test_the_notebook_runs_and_is_the_readme_s_code(folder):
     assert len(own) > 30
     assert [line for line in own if line and line not in code.splitlines()] == []
     assert blocks("toml")[0] in code
-    counts = []
-    for _ in range(2):
-        papermill.execute_notebook(str(notebook), None, cwd=str(folder), progress_bar=False, kernel_name="python3")
-        source = kit.open_source(folder / "sage.labbook")
-        counts.append([len(batch.entries) for batch in source.batches()])
-        source.close()
-    assert counts[0] == counts[1]
-    assert len(counts[0]) == 2
-    assert (folder / "writeups" / "SAG-02.html").is_file()

@@ -166,6 +166,7 @@ class TestExport:
         mistake("exchange.not_empty", "labbook", "import", "out.json", "--to", book)
 
 
+@pytest.mark.slow
 def test_verify_says_reproduced_not_reproduced_and_not_a_bundle(run, mistake, book, folder):
     """Exit codes 0, 1 and 2. A bundle whose numbers do not follow is made by changing a number and its hash alike."""
     import hashlib

@@ -325,6 +325,7 @@ def test_the_lab_book_is_whole_and_the_formula_has_no_stop(demo):
     assert kit.load_formula(demo.formula).review().ok
 
 
+@pytest.mark.slow
 def test_two_builds_are_the_same_record(demo, tmp_path):
     other = build_demo(tmp_path / "somewhere else")
     with kit.open_labbook(demo.labbook) as one, kit.open_labbook(other.labbook) as two:
@@ -346,6 +347,7 @@ def test_a_file_in_the_way_is_told(tmp_path):
     assert refused.value.code == "demo.folder"
 
 
+@pytest.mark.slow
 def test_an_interrupted_build_leaves_nothing_half_built(tmp_path, monkeypatch):
     def stopped(self):
         raise KeyboardInterrupt

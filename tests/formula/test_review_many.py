@@ -56,6 +56,7 @@ def _equal(compositions, spec=()) -> None:
         assert together.count(severity).tolist() == [len(getattr(found, of)) for found in alone]
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_the_same_codes_in_the_same_order_as_one_by_one(example, library, data):
@@ -167,6 +168,7 @@ def test_how_many_have_each_code(example):
     assert str(review_many([])).startswith("Review of 0 compositions")
 
 
+@pytest.mark.slow
 def test_ten_thousand_take_less_than_a_fifth_of_the_time(example, thorough):
     """A tenth of them by default; --thorough takes them all. Time of the processor, best of two runs each."""
     count = 10_000 if thorough else 1_000

@@ -8,6 +8,7 @@ import pytest
 
 import kit
 from kit.formula.files import read_formula
+from tests.quick_labbooks import quick_labbooks  # noqa: F401 - a fixture for all modules of this folder
 
 FORMULA = """
 name = "Meadowsweet rinse (invented)"

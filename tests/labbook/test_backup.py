@@ -26,6 +26,7 @@ from kit.labbook.backup import back_up, check_file
 from kit.labbook.restore import restore
 from kit.labbook.store import Store
 
+REAL_STEPS = True
 CHILD = Path(__file__).with_name("backer.py")
 ENVIRONMENT = {**os.environ, "PYTHONPATH": str(Path(kit.__file__).parents[1])}
 

@@ -563,10 +563,20 @@ ENTRY = st.tuples(
 NAMES = ("batch/A/1", "=1+1", "@\n'x", "book", 'ﬀ, "q";-1')
 
 
-@given(st.lists(ENTRY, min_size=1, max_size=12))
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-def test_random_books_come_back_exactly_in_every_form(tmp_path_factory, clock, entries):
-    folder = tmp_path_factory.mktemp("random")
+@pytest.mark.slow
+def test_random_books_come_back_exactly_in_every_form(tmp_path, clock, thorough):
+    """10 books, 100 with --thorough; each holds up to twelve entries and goes through every form."""
+
+    @given(st.lists(ENTRY, min_size=1, max_size=12))
+    @settings(max_examples=100 if thorough else 10, deadline=None)
+    def come_back(entries):
+        _come_back(tmp_path / "random", clock, entries)
+
+    come_back()
+
+
+def _come_back(folder, clock, entries):
+    folder.mkdir()
     with Store.create(folder / "a.labbook", clock=clock) as store:
         drafts = [
             Draft(NAMES[at], kind, body, "book" if NAMES[at] == "book" else "note", clock() if timed else None)

@@ -21,6 +21,8 @@ from kit.labbook import append, check, migrate, sqlite_file
 from kit.labbook.store import Store
 from kit.labbook.streams import GENESIS, Draft, Head
 
+REAL_STEPS = True
+
 START = datetime(2026, 3, 2, 9, 0, tzinfo=timezone(timedelta(hours=1)))
 
 

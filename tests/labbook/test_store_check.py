@@ -20,6 +20,9 @@ from kit.errors import RecordError
 from kit.labbook import faults, migrate, schema, sqlite_file
 from kit.labbook.store import Store
 from kit.labbook.streams import GENESIS, Draft, verify_chain
+from tests import quick_labbooks
+
+REAL_STEPS = True
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=timezone(timedelta(hours=1)))
 
@@ -88,6 +91,21 @@ class TestTables:
         assert compare_metadata(MigrationContext.configure(connection), schema.metadata) == []
         connection.close()
         connection.engine.dispose()
+
+    def test_the_quick_lab_books_of_other_tests_have_these_tables_too(self, path, store, monkeypatch, tmp_path):
+        """Column by column, guard by guard, in their order, as SQLite tells them."""
+        asked = "SELECT type, name, tbl_name, sql FROM sqlite_master"
+        told = {path.name: sqlite3.connect(path)}
+        real = migrate._upgrade
+        monkeypatch.setattr(migrate, "_upgrade", lambda connection: quick_labbooks._upgrade(connection, real))
+        for name in ("first", "second"):
+            Store.create(tmp_path / name).close()
+            told[name] = sqlite3.connect(tmp_path / name)
+        for wanted in (asked, "SELECT * FROM alembic_version", "PRAGMA user_version", "PRAGMA application_id"):
+            first, *others = (connection.execute(wanted).fetchall() for connection in told.values())
+            assert first and others == [first, first]
+        for connection in told.values():
+            connection.close()
 
     def test_every_table_refuses_change_removal_and_replacement(self, path, store):
         """Each table gets a row first: a guard on an empty table could not fail."""

@@ -75,12 +75,13 @@ def assert_whole(store: Store, stream: str, acknowledged: int) -> int:
     return len(entries)
 
 
+@pytest.mark.slow
 def test_every_acknowledged_entry_survives_a_kill(path, request):
-    """50 kills, 500 with --thorough; each round kills two processes that write to one lab book."""
+    """20 kills, 500 with --thorough; each round kills two processes that write to one lab book."""
     thorough = request.config.getoption("--thorough", default=False)
     chance = random.Random(20260302)
     stored = answered = more = 0
-    for turn in range(250 if thorough else 25):
+    for turn in range(250 if thorough else 10):
         streams = (f"left {turn}", f"right {turn}")
         acknowledged = kill_pair(path, streams, chance)
         with Store.open(path, read_only=bool(turn % 2)) as store:

@@ -54,12 +54,21 @@ def ran(tmp_path_factory):
     subprocess.run(
         [sys.executable, "-m", "papermill", str(ROOT / "notebooks" / "against_the_handbook.ipynb"), "out.ipynb"],
         cwd=folder,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "default"},
         capture_output=True,
         timeout=300,
         check=True,
     )
     return nbformat.read(folder / "out.ipynb", as_version=4)
+
+
+@pytest.mark.everywhere
+def test_it_runs_under_the_plain_papermill_command_in_any_folder(ran):
+    cells = [cell for cell in ran.cells if cell.cell_type == "code"]
+    assert all(cell.execution_count for cell in cells)
+    outputs = [out for cell in cells for out in cell.outputs]
+    assert outputs
+    assert [out for out in outputs if out.output_type == "error" or out.get("name") == "stderr"] == []
 
 
 def shown(notebook, cell: str) -> dict[str, tuple[str, float, str]]:

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 import kit
+from tests.quick_labbooks import quick_labbooks  # noqa: F401 - a fixture for all modules of this folder
 
 FORMULA = """
 name = "Linden daily conditioner"

@@ -113,6 +113,7 @@ def mean_error(items) -> float:
     return float(np.mean([abs(item.error) for item in items]))
 
 
+@pytest.mark.slow
 def test_most_formulas_can_be_predicted(results):
     assert sum(len(found.untaught) for found in results) >= 0.9 * 8 * len(results)
 

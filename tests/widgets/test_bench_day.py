@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
 from pathlib import Path
 
 import nbformat
@@ -15,19 +14,21 @@ import kit
 NOTEBOOK = Path(__file__).parents[2] / "notebooks" / "bench_day.ipynb"
 
 
-@pytest.fixture
-def run(tmp_path, monkeypatch):
-    """run(rehearse=True): the notebook under plain papermill in a folder of its own; gives the executed notebook."""
-
-    def execute(**parameters):
-        monkeypatch.setenv("PYTHONPATH", str(NOTEBOOK.parents[1]))
-        to = tmp_path / "out.ipynb"
-        options = {"cwd": str(tmp_path), "progress_bar": False, "kernel_name": "python3"}
+def execute(folder, **parameters):
+    """The notebook under plain papermill in a folder; gives the executed notebook."""
+    to = folder / "out.ipynb"
+    options = {"cwd": str(folder), "progress_bar": False, "kernel_name": "python3"}
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("PYTHONPATH", str(NOTEBOOK.parents[1]))
         papermill.execute_notebook(str(NOTEBOOK), str(to), parameters, **options)
-        return nbformat.read(to, as_version=4)
+    return nbformat.read(to, as_version=4)
 
-    assert Path(sys.executable).exists()
-    return execute
+
+@pytest.fixture(scope="module")
+def rehearsed(tmp_path_factory):
+    """A folder in which the day was rehearsed once, and the executed notebook."""
+    folder = tmp_path_factory.mktemp("rehearsed")
+    return folder, execute(folder, rehearse=True)
 
 
 def text_of(notebook, cell):
@@ -36,9 +37,9 @@ def text_of(notebook, cell):
 
 
 @pytest.mark.slow
-def test_a_rehearsed_day_records_what_the_notebook_commits(run, tmp_path):
-    notebook = run(rehearse=True)
-    with kit.open_source(tmp_path / "bench_day.labbook") as source:
+def test_a_rehearsed_day_records_what_the_notebook_commits(rehearsed):
+    folder, notebook = rehearsed
+    with kit.open_source(folder / "bench_day.labbook") as source:
         batch = source.batch("HEA-02/1")
         masses = {item.body["material"]: item.body["mass_g"] for item in batch.standing("weigh")}
         flagged = [str(one.value) for one in batch.readings if source.flags(one, source.study())]
@@ -48,15 +49,15 @@ def test_a_rehearsed_day_records_what_the_notebook_commits(run, tmp_path):
     assert [str(one.value) for one in batch.readings] == ["4.56", "19200", "17400"]
     assert flagged == ["19200"]
     assert "spec" in text_of(notebook, "compare")
-    assert (tmp_path / "writeups" / "HEA-02.html").is_file()
-    run(rehearse=True)  # once more over the same lab book: nothing is doubled
-    with kit.open_source(tmp_path / "bench_day.labbook") as source:
+    assert (folder / "writeups" / "HEA-02.html").is_file()
+    execute(folder, rehearse=True)  # once more over the same lab book: nothing is doubled
+    with kit.open_source(folder / "bench_day.labbook") as source:
         assert len(source.batch("HEA-02/1").entries) == entries
 
 
 @pytest.mark.slow
-def test_run_by_nobody_it_shows_the_forms_and_records_nothing_of_the_batch(run, tmp_path):
-    notebook = run()
+def test_run_by_nobody_it_shows_the_forms_and_records_nothing_of_the_batch(tmp_path):
+    notebook = execute(tmp_path)
     with kit.open_source(tmp_path / "bench_day.labbook") as source:
         assert [entry.kind for entry in source.batch("HEA-02/1").entries] == ["start"]
     assert "0 of 8 lines weighed" in text_of(notebook, "weigh")
@@ -67,13 +68,13 @@ def test_run_by_nobody_it_shows_the_forms_and_records_nothing_of_the_batch(run, 
 
 
 @pytest.mark.slow
-def test_it_runs_through_the_kit_as_well_and_the_lab_book_holds_the_same(run, tmp_path):
-    run(rehearse=True)
+def test_it_runs_through_the_kit_as_well_and_the_lab_book_holds_the_same(rehearsed, tmp_path):
+    folder, _ = rehearsed
     parameters = {"source": "other.labbook", "rehearse": True}
     kit.run_template(NOTEBOOK, parameters, workdir=tmp_path)
     kept = []
-    for name in ("bench_day.labbook", "other.labbook"):
-        with kit.open_source(tmp_path / name) as source:
+    for path in (folder / "bench_day.labbook", tmp_path / "other.labbook"):
+        with kit.open_source(path) as source:
             batch = source.batch("HEA-02/1")
             kept.append([(entry.kind, entry.body) for entry in batch.entries])
     assert len(kept[0]) > 15

@@ -13,6 +13,8 @@ import sys
 import time
 import urllib.error
 import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -77,14 +79,18 @@ def wait_for(client, seconds: float = 90) -> None:
 
 @pytest.fixture
 def folder(tmp_path) -> Path:
-    made = tmp_path / "Grüner Ordner"
+    return folder_in(tmp_path)
+
+
+def folder_in(place: Path) -> Path:
+    made = place / "Grüner Ordner"
     made.mkdir()
     (made / "sage.toml").write_text('name = "Sage"', encoding="utf-8")
     return made
 
 
-@pytest.fixture
-def running(folder):
+@contextmanager
+def serving(folder: Path) -> Iterator[tuple[subprocess.Popen, str, str]]:
     """A running server: its process, its base address, its token."""
     process = start(folder)
     said = process.stdout.readline() + process.stdout.readline()
@@ -96,10 +102,17 @@ def running(folder):
     process.communicate(timeout=60)
 
 
+@pytest.fixture(scope="module")
+def running(tmp_path_factory):
+    """One server for the tests that only ask it something."""
+    with serving(folder_in(tmp_path_factory.mktemp("lab"))) as server:
+        yield server
+
+
 @POSIX
 @pytest.mark.slow
 class TestRunning:
-    def test_answers_with_the_token_only_and_for_this_folder_only(self, running, folder):
+    def test_answers_with_the_token_only_and_for_this_folder_only(self, running):
         _, base, token = running
         status, text = get(f"{base}/api/contents", token)
         assert status == 200
@@ -161,8 +174,12 @@ class TestRunning:
                 continue  # it ended meanwhile
 
     @pytest.mark.parametrize("how", ["SIGINT", "SIGTERM", "SIGHUP"])
-    def test_ends_clean_and_leaves_nothing_behind(self, running, folder, how):
-        process, base, token = running
+    def test_ends_clean_and_leaves_nothing_behind(self, folder, how):
+        with serving(folder) as server:
+            self.end(*server, folder, how)
+
+    @staticmethod
+    def end(process, base, token, folder, how):
         asked = urllib.request.Request(f"{base}/api/kernels", b"{}", {"Authorization": f"token {token}"})
         urllib.request.urlopen(asked, timeout=60).close()
         kernel = kernel_process(folder.parent / "tmp")

@@ -57,6 +57,7 @@ def refused(path: Path) -> KitError:
     return caught.value
 
 
+@pytest.mark.slow
 def test_a_bundle_holds_the_three_files_and_its_manifest_and_is_reproduced(written, held):
     with zipfile.ZipFile(written.trial.bundle) as bundle:
         assert sorted(bundle.namelist()) == ["manifest.json", "notebook.ipynb", "snapshot.json", "write-up.html"]

@@ -216,6 +216,7 @@ def test_a_study_of_two_batches_without_a_goal_says_what_to_name(woodruff):
     assert str(report.goals()) == "" and list(report.proposals()) == []
 
 
+@pytest.mark.slow
 def test_the_plain_papermill_command_runs_where_nothing_can_be_fitted(woodruff, tmp_path):
     """The cells without anything to show leave no output; what there is says why."""
     found = plain_papermill(woodruff, tmp_path, "-p", "study", "WOO", "-y", 'factors: ["cetearyl-alcohol"]')

@@ -185,6 +185,7 @@ def test_cautions_for_people_and_for_the_bench(published, page):
     assert made.table("Cautions for whoever repeats this batch") and "compliant" not in made.text
 
 
+@pytest.mark.slow
 def test_papermill_and_the_command_give_the_same_page(woodruff, published, tmp_path, monkeypatch):
     out = tmp_path / "plain.ipynb"
     command = [sys.executable, "-m", "papermill", "--no-progress-bar", "-p", "source", str(woodruff), "-p", "study"]

@@ -605,6 +605,7 @@ def outputs(notebook) -> list:
     return [cell.get("outputs", []) for cell in notebook["cells"] if cell["cell_type"] == "code"]
 
 
+@pytest.mark.slow
 def test_lab_book_and_snapshot_give_the_same_and_twice_the_same(demo, tmp_path):
     snapshot = tmp_path / "lin.json"
     with open_source(demo.labbook) as source:
