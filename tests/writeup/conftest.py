@@ -6,6 +6,8 @@ import json
 import os
 import re
 import shutil
+import tempfile
+from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
 from types import SimpleNamespace
@@ -54,6 +56,13 @@ class Toys:
         path = self.folder / f"{name}.ipynb"
         path.write_text(json.dumps(notebook([*first, *own], [SOURCE, TRIAL, *extra], name)), encoding="utf-8")
         return path
+
+
+@pytest.fixture
+def short_folder() -> Iterator[Path]:
+    """An empty folder with a name short enough for a socket in it, which that of `tmp_path` need not be."""
+    with tempfile.TemporaryDirectory(prefix="s-") as name:
+        yield Path(name)
 
 
 @pytest.fixture

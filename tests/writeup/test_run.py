@@ -287,20 +287,20 @@ def test_a_run_goes_on_while_its_caller_does_something_else(toys, tmp_path):
 
 @pytest.mark.parametrize("error", [KeyboardInterrupt, RunError("no record", code="x.y"), ValueError])
 @pytest.mark.parametrize("started", [False, True])
-def test_whatever_stops_the_caller_ends_the_kernel_and_clears_up(toys, kernels, tmp_path, monkeypatch, error, started):
-    place = tmp_path / "scratch"
-    place.mkdir()
-    monkeypatch.setattr("tempfile.tempdir", str(place))
+def test_whatever_stops_the_caller_ends_the_kernel_and_clears_up(
+    toys, kernels, short_folder, tmp_path, monkeypatch, error, started
+):
+    monkeypatch.setattr("tempfile.tempdir", str(short_folder))
     began = time.monotonic()
     template = toys.template("import time\ntime.sleep(600)")
     expected = type(error) if isinstance(error, Exception) else error
     with pytest.raises(expected), begin(template, LEAST, workdir=tmp_path) as begun:
-        assert list(place.glob("kit-*")) != []  # the test looks at the right place
+        assert list(short_folder.glob("kit-*")) != []  # the test looks at the right place
         if started:
             begun.start()
         raise error
     assert [kernel.exit_code() is not None for kernel in kernels] == [True]
-    assert list(place.iterdir()) == []
+    assert list(short_folder.iterdir()) == []
     assert time.monotonic() - began < 30
 
 

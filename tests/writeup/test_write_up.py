@@ -561,12 +561,10 @@ def test_a_mistake_is_told_with_its_code(demo, tmp_path):
 
 
 @pytest.fixture
-def kernels(monkeypatch, tmp_path):
+def kernels(monkeypatch, short_folder):
     """Every kernel process started in the test, and the folder that all scratch folders are made in."""
     started: list[KernelProcess] = []
-    place = tmp_path / "scratch"
-    place.mkdir()
-    monkeypatch.setattr("tempfile.tempdir", str(place))
+    monkeypatch.setattr("tempfile.tempdir", str(short_folder))
 
     class Recorded(KernelProcess):
         def __init__(self, *arguments, **options):
@@ -574,7 +572,7 @@ def kernels(monkeypatch, tmp_path):
             started.append(self)
 
     monkeypatch.setattr(run, "KernelProcess", Recorded)
-    return SimpleNamespace(started=started, scratch=place)
+    return SimpleNamespace(started=started, scratch=short_folder)
 
 
 def ended(kernels) -> list[bool]:
