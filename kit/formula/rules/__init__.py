@@ -1,8 +1,8 @@
 """The review: a formula, or any composition, held against every coded rule.
 
 Each rule is a plain function of a composition (some also of the spec) that yields findings. To add one, write it in the
-module of its subject and name it in one of the tuples of `listed`, with the numbers it judges if codes depend on how
-much of something is there. The rules are loaded by the first review: whoever only reads a formula needs none of them.
+module of its subject and name it in one of the tuples below, with the numbers it judges if codes depend on how much of
+something is there.
 """
 
 from __future__ import annotations
@@ -11,10 +11,74 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from kit.formula.composition import Composition
 from kit.formula.model import FormulaModel, SpecLine
+from kit.formula.rules import (
+    amine,
+    balance,
+    cap_numbers,
+    caps,
+    charge,
+    conditions,
+    facts,
+    heat,
+    hlb,
+    lots,
+    network,
+    ph,
+    predicted,
+    preservation,
+    ranges,
+    supply,
+)
 from kit.formula.rules.findings import Finding, Review
-from kit.formula.rules.lots import review_lots
+from kit.formula.rules.judged import Rule
 
-__all__ = ["Finding", "Review", "review", "review_formula", "review_lots"]
+__all__ = ["RULES", "SPEC_RULES", "Finding", "Review", "review", "review_formula", "review_lots"]
+
+review_lots = lots.review_lots
+
+RULES = (
+    Rule(balance.total, balance.total_judged),
+    Rule(balance.negative),
+    Rule(caps.legal_limits, cap_numbers.legal_limits_judged),
+    Rule(conditions.fragrance_certificate, conditions.fragrance_certificate_judged),
+    Rule(conditions.law_conditions),
+    Rule(charge.anionic_polymer, charge.anionic_polymer_judged),
+    Rule(charge.hard_chelator),
+    Rule(charge.weak_thickener),
+    Rule(amine.acidified, amine.acidified_judged),
+    Rule(amine.acidified_hot, amine.acidified_hot_judged),
+    Rule(amine.lactic_oligomers),
+    Rule(preservation.preserved, preservation.preserved_judged),
+    Rule(heat.limit),
+    Rule(heat.melt),
+    Rule(heat.combined_cold),
+    Rule(heat.process),
+    Rule(heat.unknown),
+    Rule(network.without_cationic),
+    Rule(network.ratio, network.ratio_judged),
+    Rule(network.loads, network.loads_judged),
+    Rule(network.blend_alcohol),
+    Rule(network.lipid, network.lipid_judged),
+    Rule(network.oil_load, network.oil_load_judged),
+    Rule(hlb.hint),
+    Rule(ranges.usual_contents, ranges.usual_contents_judged),
+    Rule(ranges.usual_of_kind, ranges.usual_of_kind_judged),
+    Rule(ranges.use_ranges, ranges.use_ranges_judged),
+    Rule(ranges.unknown),
+    Rule(facts.from_memory),
+)
+SPEC_RULES = (
+    Rule(charge.anionic_surfactant, charge.anionic_surfactant_judged),
+    Rule(conditions.ph_conditions),
+    Rule(preservation.works_at_ph, preservation.works_at_ph_judged),
+    Rule(ph.asked),
+    Rule(ph.windows),
+    Rule(ph.esterquat),
+    Rule(ph.amidoamine),
+    Rule(ph.unknown),
+    Rule(predicted.outside, predicted.outside_judged),
+    Rule(ranges.viscosity_spec),
+)
 
 
 def review(
@@ -33,8 +97,6 @@ def review(
     title : str                 What is reviewed, for the heading.
     parent : Composition        The version it came from, if a change of supply form is to be looked for.
     """
-    from kit.formula.rules import supply
-
     first = () if parent is None else supply.form_changed(composition, parent)
     return _review(composition, spec, title or f"the composition as {composition.state}", first)
 
@@ -46,8 +108,6 @@ def review_formula(formula: FormulaModel, *, parent: FormulaModel | None = None)
     ----------
     formula, parent : FormulaModel   What is reviewed, and the version it came from if there is one.
     """
-    from kit.formula.rules import balance, supply
-
     first = list(balance.qs_lines(formula))
     if len(formula.qs_lines) > 1:
         return Review(formula.title, tuple(first), "No coded limit was checked: the composition is not determined.")
@@ -58,15 +118,11 @@ def review_formula(formula: FormulaModel, *, parent: FormulaModel | None = None)
 
 
 def _review(composition: Composition, spec: Sequence[SpecLine], title: str, first: Iterable[Finding]) -> Review:
-    from kit.formula.rules import caps, facts
-
     findings = facts.merged_unknowns([*first, *_apply(composition, spec)])
     return Review(title, tuple(findings), caps.closing(composition, findings))
 
 
 def _apply(composition: Composition, spec: Sequence[SpecLine]) -> Iterator[Finding]:
-    from kit.formula.rules.listed import RULES, SPEC_RULES
-
     for rule in RULES:
         yield from rule.find(composition)
     for spec_rule in SPEC_RULES:

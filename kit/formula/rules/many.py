@@ -15,11 +15,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from kit.formula.composition import Composition, CompositionLine
 from kit.formula.model import SpecLine
-from kit.formula.rules import review
+from kit.formula.rules import RULES, SPEC_RULES, review
 from kit.formula.rules.facts import UNKNOWN
 from kit.formula.rules.findings import SEVERITIES, Finding, Review, subject_rank
 from kit.formula.rules.judged import Number, Part, Rule, judged_of
-from kit.formula.rules.listed import RULES, SPEC_RULES
 from kit.show import Table
 
 if TYPE_CHECKING:
