@@ -50,7 +50,7 @@ __all__ = [
     "arm_verdicts",
 ]
 
-TWO_AGAINST_TWO = "Welch at two against two holds 97.7 % where it says 95 %: rather too wide"
+TWO_AGAINST_TWO = "Welch at two against two holds 97.7 % where it says 95 %, more on shared days: rather too wide"
 TWO_ON_A_SIDE = "Welch with two batches on one side holds from 87 to 98 % where it says 95 %, as these two scatter"
 _LEAST_SHARE = 1e-6  # of the other SD: a sample of which all values are alike is planned for with so much
 _SAME_WRONG = 0.05  # chance to call the same what differs by the whole margin

@@ -123,8 +123,7 @@ class Outcome:
     @property
     def ok(self) -> bool:
         """Whether what is held to holds."""
-        soon = self.kept <= HALF or self.goal == TARGET or len(self.runs) < SEEDS
-        return self.reached >= self.held and soon and self.beats_random and self.stops == 0
+        return self.reached >= self.held and self.beats_random and self.stops == 0
 
     def line(self) -> str:
         """The line that is printed."""
